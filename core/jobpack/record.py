@@ -1,0 +1,92 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a finished job knows: the record from which every table, page and file of the job pack is written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cutting.joint import Joint
+from ..cutting.result import Body, JointLine
+from ..findings import Finding
+from ..handling.figures import PieceFigures
+from ..job import Job
+from ..mesh.mesh import Mesh
+from ..skin.takeoff import TakeoffLine
+
+
+@dataclass(frozen=True, eq=False)
+class PieceRecord:
+    """A numbered piece. `joints` are the marks of the joints that it meets, `status` ok, warning or error."""
+
+    mark: str
+    mesh: Mesh
+    source: NDArray[np.int64]
+    origin: NDArray[np.uint8]
+    figures: PieceFigures
+    joints: tuple[str, ...]
+    status: str
+    part: tuple[float, float, float]
+    """A point strictly inside the piece."""
+
+
+@dataclass(frozen=True)
+class ContactRecord:
+    """Two pieces that face each other across a joint: area in square metres, length in metres."""
+
+    mark: str
+    kind: str
+    piece_a: str
+    piece_b: str
+    area: float
+    visible_length: float
+    status: str
+
+
+@dataclass(frozen=True, eq=False)
+class JointRecord:
+    """A lettered joint with its lines on the surface and its totals."""
+
+    mark: str
+    joint: Joint
+    lines: tuple[JointLine, ...]
+    area: float
+    visible_length: float
+    status: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the joints came about: `kind` is ``given`` or ``stations``; `text` says it in a sentence."""
+
+    kind: str
+    text: str
+    tried: int = 0
+    fewest: int = 0
+    """A proved lower bound on the number of pieces from the mass limit alone; 0 where none was computed."""
+
+
+@dataclass(frozen=True, eq=False)
+class JobResult:
+    """The whole job, without files and without Blender."""
+
+    job: Job
+    carving: Mesh
+    pieces: tuple[PieceRecord, ...]
+    joints: tuple[JointRecord, ...]
+    contacts: tuple[ContactRecord, ...]
+    findings: tuple[Finding, ...]
+    takeoff: tuple[TakeoffLine, ...]
+    plan: Plan
+    gap: float
+    """Metres between two joint faces."""
+    carving_volume: float
+    carving_area: float
+    """Exact area of the carved class, square metres."""
+    taken_volume: float
+    crumbs: tuple[Body, ...] = ()
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    """Stage to seconds; never written to files."""
