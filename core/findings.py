@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import Enum
+from enum import StrEnum
 
 
-class Severity(str, Enum):
+class Severity(StrEnum):
     """How much a finding matters: an error fails the job, a warning wants a look, a note informs."""
 
     ERROR = "error"
