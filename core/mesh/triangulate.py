@@ -1,0 +1,199 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Triangulate flat regions bounded by directed edges: holes, islands and loops that touch, no new vertices.
+
+The region is cut into trapezoids by a vertical through every vertex; each trapezoid with the vertices at its left and
+right end gives a link, and the links under (or over) one boundary edge form a chain that is monotone in x. Such a
+chain with its edge is a polygon in which every convex corner can be cut off, so one pass with a stack finishes it.
+(Trapezoids after Seidel 1991, "A simple and fast incremental randomized algorithm for computing trapezoidal
+decompositions and for triangulating polygons"; here they are found for all vertices at once by sorting.)
+
+Everything is checked before it is handed back: the triangles' border is the given edges and no triangle is turned
+over. Where rounding defeats a sweep, other directions are tried; what still fails is closed ear by ear.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import MeshError
+from .earclip import clip_loops
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+# Directions of the sweep against the longer side, radians: small, so that long shapes are crossed the short way, and
+# odd, so that no two vertices of a regular shape lie on one vertical.
+_TURNS: Final = (0.0573, -0.3191, 0.7713, 1.4307)
+
+
+def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | None = None) -> IntArray:
+    """Triangles of the region to the left of the edges.
+
+    Parameters
+    ----------
+    points : (n, 2) float64.
+    edges : (k, 2) int64, directed, the region on their left; as many begin as end in every vertex.
+    layer : (k,) int64, edges of different layers do not see each other; one layer when left out.
+
+    Returns
+    -------
+    (t, 3) int64, counter-clockwise, vertices of `edges` only; layer by layer, in rising order.
+
+    Raises
+    ------
+    MeshError
+        The edges do not form closed loops.
+    """
+    return triangulate_layers(points, edges, layer)[0]
+
+
+def triangulate_layers(
+    points: FloatArray, edges: IntArray, layer: IntArray | None = None
+) -> tuple[IntArray, IntArray]:
+    """As `triangulate_loops`, with the layer of each triangle, (t,) int64, beside them."""
+    edges = np.asarray(edges, dtype=np.int64)
+    layer = np.zeros(len(edges), dtype=np.int64) if layer is None else np.asarray(layer, dtype=np.int64)
+    if len(edges) == 0:
+        return np.zeros((0, 3), dtype=np.int64), np.zeros(0, dtype=np.int64)
+    # One node for each vertex and layer, in order of layer; from here on only nodes are used.
+    names, group = np.unique(layer, return_inverse=True)
+    n = len(points)
+    node, flat = np.unique(group.reshape(-1, 1) * n + edges, return_inverse=True)
+    pairs = flat.reshape(-1, 2).astype(np.int64)
+    vertex, node_group = node % n, node // n
+    if not np.array_equal(np.bincount(pairs[:, 0], minlength=len(node)), np.bincount(pairs[:, 1], minlength=len(node))):
+        loose = np.bincount(pairs[:, 0], minlength=len(node)) - np.bincount(pairs[:, 1], minlength=len(node))
+        at = int(vertex[np.flatnonzero(loose)[0]])
+        raise MeshError(f"the outline is not closed at point {at} ({points[at].tolist()}); close it first")
+    xy = points[vertex]
+    xy = xy - (xy.min(axis=0) + xy.max(axis=0)) / 2.0
+    out: list[IntArray] = []
+    owner: list[IntArray] = []
+    todo = np.ones(len(names), dtype=bool)
+    wide = float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1]))
+    for turn in _TURNS:
+        if not todo.any():
+            break
+        angle = turn if wide else turn + np.pi / 2.0
+        c, s = np.cos(angle), np.sin(angle)
+        turned = np.stack([c * xy[:, 0] + s * xy[:, 1], c * xy[:, 1] - s * xy[:, 0]], axis=1)
+        use = todo[group]
+        triangles = _sweep(turned, pairs[use], node_group)
+        fine = _proved(turned, pairs[use], triangles, node_group, len(names)) & todo
+        keep = fine[node_group[triangles[:, 0]]]
+        out.append(triangles[keep])
+        owner.append(node_group[triangles[keep, 0]])
+        todo &= ~fine
+    for g in np.flatnonzero(todo):
+        triangles = clip_loops(xy, pairs[group == g])
+        out.append(triangles)
+        owner.append(np.full(len(triangles), g, dtype=np.int64))
+    triangles, owners = np.concatenate(out), np.concatenate(owner)
+    order = np.argsort(owners, kind="stable")
+    return vertex[triangles[order]], names[owners[order]].astype(np.int64)
+
+
+def _sweep(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
+    """Triangles by trapezoids; nodes of a lower group lie left of all nodes of a higher one."""
+    order = np.lexsort((xy[:, 1], xy[:, 0], group))
+    rank = np.empty(len(xy), dtype=np.int64)
+    rank[order] = np.arange(len(xy))
+    x, y = xy[order, 0], xy[order, 1]
+    ends = rank[edges]
+    # An edge that runs to the right has the region above it.
+    under = ends[:, 0] < ends[:, 1]
+    left, right = ends.min(axis=1), ends.max(axis=1)
+    span = right - left
+    first = np.cumsum(span) - span
+    edge = np.repeat(np.arange(len(edges)), span)
+    slab = np.arange(len(edge)) - first[edge] + left[edge]
+    width = x[right] - x[left]
+    width[width <= 0.0] = 1.0
+    middle = (x[slab] + x[slab + 1]) / 2.0
+    share = np.clip((middle - x[left[edge]]) / width[edge], 0.0, 1.0)
+    height = y[left[edge]] + share * (y[right] - y[left])[edge]
+    rows = np.lexsort((height, slab))
+    # In every slab the edges alternate: floor, roof, floor, roof ...; floors that find no roof are left out here and
+    # show in the proof.
+    sorted_edge, sorted_slab = edge[rows], slab[rows]
+    floor = under[sorted_edge]
+    pair = np.flatnonzero(floor[:-1] & ~floor[1:] & (sorted_slab[:-1] == sorted_slab[1:]))
+    roof_of = np.full(len(edge), -1, dtype=np.int64)
+    roof_of[rows[pair]] = sorted_edge[pair + 1]
+    cell = np.flatnonzero(roof_of >= 0)
+    if len(cell) == 0:
+        return np.zeros((0, 3), dtype=np.int64)
+    bottom, top, at = edge[cell], roof_of[cell], slab[cell]
+    new = np.ones(len(cell), dtype=bool)
+    new[1:] = (bottom[1:] != bottom[:-1]) | (top[1:] != top[:-1]) | (at[1:] != at[:-1] + 1)
+    start = np.flatnonzero(new)
+    last = np.append(start[1:], len(cell)) - 1
+    bottom, top, a, b = bottom[start], top[start], at[start], at[last] + 1
+    roof = _chains(x, y, top, a, b, (a == left[top]) & (b == right[top]), 1.0)
+    base = _chains(x, y, bottom, a, b, (a == left[bottom]) & (b == right[bottom]), -1.0)
+    return order[np.concatenate([roof, base])]
+
+
+def _chains(
+    x: FloatArray, y: FloatArray, edge: IntArray, a: IntArray, b: IntArray, same: NDArray[np.bool_], side: float
+) -> IntArray:
+    """Triangles between each edge and its chain of links a -> b; `side` is 1 where the chain hangs below."""
+    use = np.flatnonzero(~same)
+    use = use[np.lexsort((a[use], edge[use]))]
+    if len(use) == 0:
+        return np.zeros((0, 3), dtype=np.int64)
+    edge, a, b = edge[use], a[use], b[use]
+    start = np.flatnonzero(np.append(True, edge[1:] != edge[:-1]))
+    links = np.diff(np.append(start, len(edge)))
+    short = start[links == 2]
+    out = np.stack([a[short], b[short], b[short + 1]], axis=1)
+    if side < 0.0:
+        out = out[:, ::-1]
+    long_rows: list[int] = []
+    xs, ys, al, bl = x.tolist(), y.tolist(), a.tolist(), b.tolist()
+    for begin, count in zip(start[links > 2].tolist(), links[links > 2].tolist(), strict=True):
+        p = al[begin]
+        stack = [p]
+        for q in bl[begin : begin + count]:
+            qx, qy = xs[q], ys[q]
+            while len(stack) > 1:
+                p, o = stack[-1], stack[-2]
+                ox, oy = xs[o], ys[o]
+                if ((xs[p] - ox) * (qy - oy) - (ys[p] - oy) * (qx - ox)) * side <= 0.0:
+                    break
+                long_rows += (o, p, q)
+                stack.pop()
+            stack.append(q)
+        q = stack.pop()
+        while len(stack) > 1:  # only corners that rounding calls straight are left
+            p = stack.pop()
+            long_rows += (stack[-1], p, q)
+    rest = np.array(long_rows, dtype=np.int64).reshape(-1, 3)
+    if side < 0.0:
+        rest = rest[:, ::-1]
+    return np.concatenate([out, rest])
+
+
+def _proved(
+    xy: FloatArray, edges: IntArray, triangles: IntArray, group: IntArray, groups: int
+) -> NDArray[np.bool_]:
+    """Which groups are right: the border of the triangles is the edges, and no triangle is turned over."""
+    n = len(xy)
+    sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]], edges[:, ::-1]])
+    forward = sides[:, 0] < sides[:, 1]
+    key = np.where(forward, sides[:, 0] * n + sides[:, 1], sides[:, 1] * n + sides[:, 0])
+    rows = np.argsort(key, kind="stable")
+    ordered = key[rows]
+    start = np.flatnonzero(np.append(True, ordered[1:] != ordered[:-1]))
+    balance = np.add.reduceat(np.where(forward[rows], 1, -1), start)
+    right = np.ones(groups, dtype=bool)
+    right[group[sides[rows[start[balance != 0]], 0]]] = False
+    p = xy[triangles]
+    d, e = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    area = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
+    slack = 1e-14 * (np.abs(d).sum(axis=1) + np.abs(e).sum(axis=1)) * float(np.abs(xy).max(initial=1e-300))
+    right[group[triangles[area < -slack, 0]]] = False
+    return right
