@@ -1,0 +1,229 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What must hold of every cut, checked without the code under test."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import manifold3d
+import numpy as np
+import pytest
+import shapely
+from reference import basis, body_labels, reference_bodies, to_manifold, to_trimesh
+from scipy.spatial import cKDTree
+
+from seamwright.core.cutting.joint import Joint, Plane
+from seamwright.core.cutting.result import FROM_CARVING, FROM_JOINT, Body, CutResult
+from seamwright.core.mesh.mesh import JOINT, Mesh
+
+SUM = 1e-9
+"""Relative, of the whole: how nearly volumes and areas must add up."""
+
+
+def assert_closed(mesh: Mesh) -> None:
+    """Every edge in exactly two triangles, which run it in opposite ways, by index; every vertex used."""
+    t, n = mesh.triangles, len(mesh.vertices)
+    assert len(t) >= 4
+    start, end = t.ravel(), t[:, [1, 2, 0]].ravel()
+    assert (start != end).all(), "a triangle names a vertex twice"
+    ways = np.sort(start * n + end)
+    assert (ways[1:] != ways[:-1]).all(), "an edge is run twice the same way"
+    assert (ways == np.sort(end * n + start)).all(), "an edge is not run both ways"
+    assert len(np.unique(t)) == n, "a vertex is in no triangle"
+
+
+def surface(mesh: Mesh) -> np.ndarray:
+    """Area of each triangle."""
+    a, b, c = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
+    return 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+
+
+def assert_same_solid(mesh: Mesh, other: Mesh | manifold3d.Manifold, share: float = SUM) -> None:
+    """Volume, area and centroid as trimesh has them of `other`, and nothing in one solid that is not in the other."""
+    mine, theirs = to_trimesh(mesh), to_trimesh(other)
+    size = float(np.linalg.norm(mesh.size))
+    assert mine.volume == pytest.approx(theirs.volume, rel=share)
+    assert mine.area == pytest.approx(theirs.area, rel=share)
+    assert mine.center_mass == pytest.approx(theirs.center_mass, abs=share * size)
+    a, b = to_manifold(mesh), other if isinstance(other, manifold3d.Manifold) else to_manifold(other)
+    assert abs((a - b).volume()) + abs((b - a).volume()) <= share * mine.area * size
+
+
+def joint_rows(body: Body, joint: int) -> np.ndarray:
+    """Triangles of the body that this joint made."""
+    return np.flatnonzero((body.origin == FROM_JOINT) & (body.source == joint))
+
+
+def side_of(body: Body, joint: int, up: np.ndarray) -> int:
+    """On which side of a joint the body lies: 0 below, 1 above (its joint faces look down), by their area; -1: none."""
+    rows = joint_rows(body, joint)
+    if len(rows) == 0:
+        return -1
+    a, b, c = (body.mesh.vertices[body.mesh.triangles[rows, k]] for k in range(3))
+    return int((np.cross(b - a, c - a) @ up).sum() < 0.0)
+
+
+def cap_area(mesh: Mesh, rows: np.ndarray, outward: np.ndarray) -> float:
+    """Area of flat faces, none of which may be turned over against the outward normal.
+
+    A triangle that rounding leaves without height counts as turned only beyond that rounding.
+    """
+    p = np.stack([mesh.vertices @ axis for axis in basis(outward)], axis=1)
+    p = p - p.mean(axis=0)
+    a, b, c = (p[mesh.triangles[rows, k]] for k in range(3))
+    ab, ac = b - a, c - a
+    twice = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    longest = np.maximum(np.abs(ab).max(axis=1), np.abs(ac).max(axis=1))
+    rounding = 1e-14 * (np.linalg.norm(mesh.size) + np.abs(mesh.vertices).max())
+    assert (twice >= -longest * rounding).all(), "a cap triangle is turned over"
+    return 0.5 * float(np.abs(twice).sum())
+
+
+def cap_overlap(mesh: Mesh, rows: np.ndarray, outward: np.ndarray) -> float:
+    """Area that the flat faces cover more than once, by shapely, as a share of their area."""
+    p = np.stack([mesh.vertices @ axis for axis in basis(outward)], axis=1)
+    flat = shapely.polygons(p[mesh.triangles[rows]])
+    flat = flat[shapely.area(flat) > 0.0]
+    tree = shapely.STRtree(flat)
+    pairs = np.concatenate([tree.query(flat, predicate=word) for word in ("overlaps", "contains")], axis=1)
+    first, second = np.unique(np.sort(pairs[:, pairs[0] != pairs[1]], axis=0), axis=1)
+    common = shapely.area(shapely.intersection(flat[first], flat[second])).sum()
+    return float(common / shapely.area(flat).sum())
+
+
+def assert_sources(carving: Mesh, body: Body, joints: int) -> None:
+    """Each carved triangle lies in its source, faces its way and has its class; each joint face names a joint."""
+    mesh = body.mesh
+    assert body.source.shape == body.origin.shape == (len(mesh.triangles),)
+    assert np.isin(body.origin, (FROM_CARVING, FROM_JOINT)).all()
+    made = body.origin == FROM_JOINT
+    assert (mesh.kind[made] == JOINT).all()
+    assert ((body.source[made] >= 0) & (body.source[made] < joints)).all()
+    rows = np.flatnonzero(~made)
+    source = body.source[rows]
+    assert ((source >= 0) & (source < len(carving.triangles))).all()
+    assert (mesh.kind[rows] == carving.kind[source]).all()
+    outer, inner = carving.vertices[carving.triangles[source]], mesh.vertices[mesh.triangles[rows]]
+    normal = np.cross(outer[:, 1] - outer[:, 0], outer[:, 2] - outer[:, 0])
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    unit = normal / np.where(length > 0.0, length, 1.0)
+    near = 1e-10 * (np.linalg.norm(carving.size) + np.abs(carving.vertices).max())
+    assert np.abs(np.einsum("tkx,tx->tk", inner - outer[:, :1], unit)).max(initial=0.0) <= near
+    for k in range(3):
+        edge = outer[:, (k + 1) % 3] - outer[:, k]
+        inward = np.cross(unit, edge / np.linalg.norm(edge, axis=1, keepdims=True))
+        assert np.einsum("tkx,tx->tk", inner - outer[:, k : k + 1], inward).min(initial=0.0) >= -near
+    across = np.einsum("ij,ij->i", np.cross(inner[:, 1] - inner[:, 0], inner[:, 2] - inner[:, 0]), unit)
+    assert across.min(initial=0.0) >= -near * np.linalg.norm(carving.size)
+
+
+def assert_mates(bodies: Sequence[Body], joint: int, same_triangles: bool, up: np.ndarray) -> None:
+    """Both faces of a joint have the same vertices, bit for bit; if asked the same triangles, the other way round."""
+    rows = [joint_rows(b, joint) for b in bodies]
+    corners = np.concatenate([b.mesh.vertices[b.mesh.triangles[r]] for b, r in zip(bodies, rows, strict=True)])
+    sides = np.concatenate([np.full(len(r), side_of(b, joint, up)) for b, r in zip(bodies, rows, strict=True)])
+    points = np.ascontiguousarray(corners.reshape(-1, 3)).view("V24").ravel()
+    ids = np.unique(points, return_inverse=True)[1].reshape(-1, 3)
+    below, above = np.unique(ids[sides == 0]), np.unique(ids[sides == 1])
+    assert len(below) == len(above)
+    assert (below == above).all(), "the two faces of a joint differ in a vertex"
+    if same_triangles:
+        turn = ids.argmin(axis=1)
+        first, second, third = (ids[np.arange(len(ids)), (turn + k) % 3] for k in range(3))
+        one, two = np.stack([first, second, third], axis=1)[sides == 0], np.stack([first, third, second], axis=1)
+        assert sorted(map(tuple, one.tolist())) == sorted(map(tuple, two[sides == 1].tolist()))
+
+
+def assert_on_joint(body: Body, joint: Joint, index: int, gap: float) -> None:
+    """Joint faces lie on the joint's surface, moved out of the way by half the gap; and none of them is turned over."""
+    rows = joint_rows(body, index)
+    if len(rows) == 0:
+        return
+    near = 1e-10 * (np.linalg.norm(body.mesh.size) + np.abs(body.mesh.vertices).max())
+    corners = body.mesh.vertices[body.mesh.triangles[rows]]
+    if isinstance(joint, Plane):
+        side = side_of(body, index, joint.normal)
+        away = (corners - joint.point) @ joint.normal
+        assert np.abs(away - gap * (side - 0.5)).max() <= near
+        cap_area(body.mesh, rows, joint.normal * (1 - 2 * side))
+    elif gap == 0.0:
+        side = side_of(body, index, joint.w)
+        knots = joint.points
+        # Each face lies on one segment of the profile: the one its middle is over.
+        at = np.clip(
+            np.searchsorted(knots[:, 0], (corners - joint.origin).mean(axis=1) @ joint.u) - 1, 0, len(knots) - 2
+        )
+        run = knots[at + 1] - knots[at]
+        run = run / np.linalg.norm(run, axis=1, keepdims=True)
+        square = -run[:, 1:] * joint.u + run[:, :1] * joint.w
+        start = joint.origin + knots[at, :1] * joint.u + knots[at, 1:] * joint.w
+        assert np.abs(np.einsum("tkx,tx->tk", corners - start[:, None], square)).max() <= near
+        faces = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        across = np.einsum("tx,tx->t", faces, square) * (1 - 2 * side)
+        assert across.min() >= -near * np.linalg.norm(body.mesh.size)
+
+
+def assert_cut(carving: Mesh, joints: Sequence[Joint], result: CutResult, gap: float = 0.0, split: bool = True) -> None:
+    """All that every cut promises, apart from where the bodies are (see `assert_bodies`)."""
+    bodies = [*result.pieces, *result.taken, *result.crumbs]
+    assert gap > 0.0 or not result.taken
+    for body in bodies:
+        assert_closed(body.mesh)
+        assert_sources(carving, body, len(joints))
+        volume = to_trimesh(body.mesh).volume
+        assert volume > 0.0
+        assert body.volume == pytest.approx(volume, rel=SUM, abs=1e-15 * np.prod(carving.size))
+    if split:
+        for piece in result.pieces:
+            assert body_labels(piece.mesh.triangles).max() == 0, "a piece is more than one body"
+    whole = to_trimesh(carving).volume
+    assert sum(to_trimesh(b.mesh).volume for b in bodies) == pytest.approx(whole, rel=SUM)
+    assert_areas(carving, bodies)
+    for index, joint in enumerate(joints):
+        up = joint.normal if isinstance(joint, Plane) else joint.w
+        for piece in result.pieces:
+            assert_on_joint(piece, joint, index, gap)
+        if gap == 0.0:
+            faces = [surface(b.mesh)[joint_rows(b, index)].sum() for b in bodies]
+            sides = [side_of(b, index, up) for b in bodies]
+            below, above = (sum(f for f, s in zip(faces, sides, strict=True) if s == k) for k in (0, 1))
+            assert below == pytest.approx(above, rel=SUM)
+            assert sum(c.area for c in result.contacts if c.joint == index) == pytest.approx(below, rel=SUM)
+            if all(later.part is None for later in joints[index + 1 :]):
+                assert_mates(bodies, index, index == len(joints) - 1, up)
+
+
+def assert_areas(carving: Mesh, bodies: Sequence[Body]) -> None:
+    """Inherited area adds up: of each class, and of each single triangle of the carving."""
+    whole, found = surface(carving), np.zeros(len(carving.triangles))
+    kinds = np.zeros(4)
+    for body in bodies:
+        old = body.origin == FROM_CARVING
+        area = surface(body.mesh)[old]
+        np.add.at(found, body.source[old], area)
+        kinds += np.bincount(body.mesh.kind[old], weights=area, minlength=4)
+    assert kinds == pytest.approx(np.bincount(carving.kind, weights=whole, minlength=4), rel=SUM, abs=0.0)
+    # A single small triangle: as exactly as its corners are known.
+    assert np.abs(found - whole).max() <= 1e-10 * float(np.linalg.norm(carving.size)) ** 2
+
+
+def assert_bodies(carving: Mesh, joints: Sequence[Joint], result: CutResult, share: float = SUM) -> None:
+    """Pieces and crumbs are the bodies that manifold3d makes, one for one; without a gap.
+
+    What is smaller than `share` of the carving need not be there: at that size the two may differ by rounding.
+    """
+    whole = abs(to_trimesh(carving).volume)
+    size = float(np.linalg.norm(carving.size))
+    theirs = [b for b in map(to_trimesh, reference_bodies(carving, list(joints))) if abs(b.volume) > share * whole]
+    mine = [to_trimesh(b.mesh) for b in (*result.pieces, *result.crumbs)]
+    mine = [b for b in mine if abs(b.volume) > share * whole]
+    assert len(mine) == len(theirs)
+    centres = np.array([b.center_mass for b in theirs])
+    for body in mine:
+        nearest = int(cKDTree(centres).query(body.center_mass)[1])
+        other = theirs[nearest]
+        assert body.volume == pytest.approx(other.volume, rel=0.0, abs=share * whole)
+        # The lever of a small body's centre grows as its volume falls.
+        assert np.abs(body.center_mass - other.center_mass).max() <= share * size * whole / body.volume
+        assert body.area == pytest.approx(other.area, rel=0.0, abs=share * size**2)
+        centres[nearest] = np.inf
