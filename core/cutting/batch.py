@@ -1,0 +1,304 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Several joints through the cells in one pass.
+
+Each vertex gets one word: a bit for every sheet that it is not below, and one for every sheet that it is not above. A
+triangle's word is the union of its corners' words. Most triangles are clear of every sheet; their word says in which
+region they lie, and nothing else is done to them. The few others, the busy ones, go through the sheets one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .cells import GONE, OUTSIDE, Cells, Region, Tail
+from .crossing import Patch, cross
+from .sheet import ProfileSheet, Sheet
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+WordArray = NDArray[np.uint16] | NDArray[np.uint32]
+SheetsOfJoint = tuple[int, tuple[Sheet, ...]]
+
+MAX_SHEETS: Final = 15
+_CHUNK: Final = 1 << 16
+
+
+def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | None) -> set[int]:
+    """Cut the cells by joints, in order.
+
+    Parameters
+    ----------
+    cells : changed in place.
+    joints : index of each joint with its one sheet, or its lower and upper sheet; at most MAX_SHEETS sheets in all.
+    target : the one region that is cut, or None: all that no gap took.
+
+    Returns
+    -------
+    Indices of the joints that met foam.
+    """
+    sheets = [sheet for _, pair in joints for sheet in pair]
+    size = 1 << len(sheets)
+    words = _Words.of(cells, sheets)
+    live = np.zeros(len(cells.regions) + 2, dtype=bool)  # the last two answer for GONE and OUTSIDE
+    live[: len(cells.regions)] = [target in (None, r) and not g.taken for r, g in enumerate(cells.regions)]
+    # Carving rows. The first pass of all goes over every row, without picking them out first.
+    first_pass = len(cells.regions) == 1 and len(cells.tail) == 0 and bool(live[0])
+    base = None if first_pass else np.flatnonzero(live[cells.label])
+    triangles = cells.mesh.triangles if base is None else cells.mesh.triangles[base]
+    word = words.of_rows(triangles)
+    busy = words.busy(word, triangles)
+    base_busy = np.flatnonzero(busy) if base is None else base[busy]
+    tail = cells.tail
+    tail_word = words.of_rows(tail.triangles)
+    tail_busy = np.flatnonzero(words.busy(tail_word, tail.triangles) & (live[tail.below] | live[tail.above]))
+    base_ring, tail_ring = _ring(cells, words, base_busy, tail_busy, live)
+    base_rows, tail_rows = np.concatenate([base_busy, base_ring]), np.concatenate([tail_busy, tail_ring])
+    patch, ids = _patch(cells, base_rows, tail_rows, live, size)
+
+    met: set[int] = set()
+    bit = 1
+    for index, pair in joints:
+        for sheet in pair:
+            patch, made = cross(patch, sheet, bit, index)
+            bit *= 2
+            if made:
+                met.add(index)
+        if len(pair) == 2:
+            patch = _take_gap(patch, bit >> 2)
+
+    # Numbers of the new regions, from every key that some triangle has.
+    valid = _valid_addresses(joints, size)
+    rest = np.ones(len(tail), dtype=bool)
+    rest[tail_rows] = False
+    kept = tail.take(rest)
+    offset = valid[tail_word[rest] & (size - 1)]
+    kept_below = np.where(live[kept.below], kept.below * size + offset, kept.below * size)
+    kept_above = np.where(live[kept.above], kept.above * size + offset, kept.above * size)
+    key = valid[word & (size - 1)]
+    if base is not None:
+        key = cells.label[base].astype(np.int64) * size + key
+    seen = np.zeros((len(cells.regions) + 1) * size, dtype=bool)
+    seen[key] = True
+    for keys in (kept_below, kept_above, patch.rows.below, patch.rows.above):
+        seen[keys[keys >= 0]] = True
+    number, regions = _number(cells.regions, joints, seen.reshape(-1, size), live)
+    if base is None:
+        cells.label = number[key].astype(np.int32)
+    else:
+        cells.label[base] = number[key]
+    cells.label[base_rows] = GONE
+    # Keys of OUTSIDE are negative; the last number answers for them.
+    number[-1] = OUTSIDE
+    parts = Tail(
+        ids(patch),
+        number[np.maximum(patch.rows.below, -1)],
+        number[np.maximum(patch.rows.above, -1)],
+        patch.rows.kind,
+        patch.rows.source,
+        patch.rows.origin,
+    )
+    kept = kept.with_regions(number[np.maximum(kept_below, -1)], number[np.maximum(kept_above, -1)])
+    cells.tail = kept.joined(parts)
+    cells.extra = np.concatenate([cells.extra, patch.points[ids.count :]])
+    cells.regions = regions
+    return met
+
+
+@dataclass(frozen=True, eq=False)
+class _Words:
+    """Words of all vertices: bits 0 to s - 1 not below, s to 2 s - 1 not above, then one for "near a profile"."""
+
+    words: WordArray
+    sheets: int
+    profiles: tuple[tuple[ProfileSheet, FloatArray, FloatArray], ...]
+
+    @classmethod
+    def of(cls, cells: Cells, sheets: Sequence[Sheet]) -> _Words:
+        count = len(sheets)
+        dtype = np.uint16 if count <= 7 else np.uint32
+        profiles = []
+        parts = []
+        for points in (cells.mesh.vertices, cells.extra):
+            words = np.zeros(len(points), dtype=dtype)
+            for begin in range(0, len(points), _CHUNK):
+                x, y, z = np.ascontiguousarray(points[begin : begin + _CHUNK].T)
+                chunk = words[begin : begin + _CHUNK]
+                for s, sheet in enumerate(sheets):
+                    if isinstance(sheet, ProfileSheet):
+                        continue
+                    code = sheet.codes(x, y, z).astype(dtype)
+                    chunk |= (code & 1) << s
+                    chunk |= (code >> 1) << (count + s)
+            parts.append(words)
+        words = np.concatenate(parts) if len(parts[1]) else parts[0]
+        for s, sheet in enumerate(sheets):
+            if isinstance(sheet, ProfileSheet):
+                u, w = (
+                    np.concatenate(pair)
+                    for pair in zip(sheet.uw(*cells.mesh.vertices.T), sheet.uw(*cells.extra.T), strict=True)
+                )
+                code = sheet.codes_uw(u, w).astype(dtype)
+                low, high = sheet.band(float(u.min()), float(u.max()))
+                words |= (code & 1) << s
+                words |= (code >> 1) << (count + s)
+                words |= ((w >= low) & (w <= high)).astype(dtype) << (2 * count)
+                profiles.append((sheet, u, w))
+        return cls(words, count, tuple(profiles))
+
+    def of_rows(self, triangles: IntArray) -> WordArray:
+        out = self.words[triangles[:, 0]]
+        out |= self.words[triangles[:, 1]]
+        out |= self.words[triangles[:, 2]]
+        return out
+
+    def busy(self, word: WordArray, triangles: IntArray) -> BoolArray:
+        """Rows that touch a sheet, or that a profile may touch between their corners."""
+        mask = (1 << self.sheets) - 1
+        busy: BoolArray = (word & (word >> self.sheets) & mask).astype(bool)
+        if self.profiles:
+            doubt = np.flatnonzero((word >> (2 * self.sheets)).astype(bool) & ~busy)
+            busy[doubt] = self.straddles(triangles[doubt])
+        return busy
+
+    def straddles(self, triangles: IntArray) -> BoolArray:
+        """Rows that will be split at a kink."""
+        out = np.zeros(len(triangles), dtype=bool)
+        for sheet, u, w in self.profiles:
+            out |= ~sheet.clear(u[triangles], w[triangles])
+        return out
+
+
+def _ring(
+    cells: Cells, words: _Words, base_busy: IntArray, tail_busy: IntArray, live: BoolArray
+) -> tuple[IntArray, IntArray]:
+    """Rows that are not cut themselves but share an edge that may be split: at kinks, and across a joint's face."""
+    tail = cells.tail
+    mark = np.zeros(len(words.words), dtype=bool)
+    t = cells.mesh.triangles[base_busy]
+    mark[t[words.straddles(t)]] = True
+    t = tail.triangles[tail_busy]
+    beside = ((tail.below[tail_busy] >= 0) & ~live[tail.below[tail_busy]]) | (
+        (tail.above[tail_busy] >= 0) & ~live[tail.above[tail_busy]]
+    )
+    mark[t[words.straddles(t) | beside]] = True
+    none = np.zeros(0, dtype=np.int64)
+    if not mark.any():
+        return none, none
+    out = []
+    for triangles, alive, busy in (
+        (cells.mesh.triangles, cells.label != GONE, base_busy),
+        (tail.triangles, np.ones(len(tail), dtype=bool), tail_busy),
+    ):
+        a, b, c = (mark[triangles[:, k]] for k in range(3))
+        near = ((a & b) | (b & c) | (c & a)) & alive
+        near[busy] = False
+        out.append(np.flatnonzero(near))
+    return out[0], out[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Ids:
+    """Numbers of a patch's vertices among all: those it began with, and from `start` on the new ones."""
+
+    first: IntArray
+    start: int
+
+    @property
+    def count(self) -> int:
+        return len(self.first)
+
+    def __call__(self, patch: Patch) -> IntArray:
+        new = self.start + np.arange(len(patch.points) - self.count, dtype=np.int64)
+        out: IntArray = np.concatenate([self.first, new])[patch.rows.triangles]
+        return out
+
+
+def _patch(
+    cells: Cells, base_rows: IntArray, tail_rows: IntArray, live: BoolArray, size: int
+) -> tuple[Patch, _Ids]:
+    mesh, tail = cells.mesh, cells.tail.take(tail_rows)
+    label = cells.label[base_rows].astype(np.int64)
+    rows = Tail(
+        mesh.triangles[base_rows],
+        label,
+        np.full(len(base_rows), OUTSIDE, dtype=np.int64),
+        mesh.kind[base_rows],
+        base_rows,
+        np.zeros(len(base_rows), dtype=np.uint8),
+    ).joined(tail)
+    total = len(mesh.vertices) + len(cells.extra)
+    mark = np.zeros(total, dtype=bool)
+    mark[rows.triangles] = True
+    first = np.flatnonzero(mark)
+    local = np.zeros(total, dtype=np.int64)
+    local[first] = np.arange(len(first))
+    live_below, live_above = live[rows.below], live[rows.above]
+    rows = Tail(local[rows.triangles], rows.below * size, rows.above * size, rows.kind, rows.source, rows.origin)
+    return Patch(cells.points(first), rows, live_below, live_above), _Ids(first, total)
+
+
+def _take_gap(patch: Patch, lower: int) -> Patch:
+    """What lies above a joint's lower face (bit `lower`) and below its upper face (the next bit) is cut no further."""
+    rows, upper = patch.rows, 2 * lower
+    sides = []
+    for key, alive in ((rows.below, patch.live_below), (rows.above, patch.live_above)):
+        # Above the upper face but below the lower one there is no room: rounding; it counts as below.
+        key = np.where(alive & (key & (lower | upper) == upper), key - upper, key)
+        sides.append((key, alive & (key & (lower | upper) != lower)))
+    (below, live_below), (above, live_above) = sides
+    use = np.flatnonzero(below != above)
+    return Patch(patch.points, rows.with_regions(below, above).take(use), live_below[use], live_above[use])
+
+
+def _valid_addresses(joints: Sequence[SheetsOfJoint], size: int) -> IntArray:
+    """For each set of sides the set that counts: nothing after the gap that took it."""
+    given = np.arange(size, dtype=np.int64)
+    out = np.zeros(size, dtype=np.int64)
+    taken = np.zeros(size, dtype=bool)
+    bit = 1
+    for _, pair in joints:
+        lower = (given & bit) != 0
+        out += np.where(~taken & lower, bit, 0)
+        if len(pair) == 2:
+            upper = lower & ((given & (2 * bit)) != 0)
+            out += np.where(~taken & upper, 2 * bit, 0)
+            taken |= lower & ~upper
+        bit <<= len(pair)
+    return out
+
+
+def _number(
+    regions: list[Region], joints: Sequence[SheetsOfJoint], seen: BoolArray, live: BoolArray
+) -> tuple[IntArray, list[Region]]:
+    """Region number of each key, and the regions; a region that was cut gives its number to its lowest part."""
+    number = np.full(seen.shape, OUTSIDE, dtype=np.int64)
+    out = list(regions)
+    for r, region in enumerate(regions):
+        if not live[r]:
+            number[r, 0] = r
+            continue
+        for i, address in enumerate(np.flatnonzero(seen[r]).tolist()):
+            sides, taken = list(region.sides), False
+            bit = 1
+            for index, pair in joints:
+                above = bool(address & bit)
+                gone = len(pair) == 2 and above and not address & (2 * bit)
+                sides.append((index, 2 if gone else int(above)))
+                bit <<= len(pair)
+                if gone:
+                    taken = True
+                    break
+            part = Region(tuple(sides), taken)
+            if i == 0:
+                number[r, address] = r
+                out[r] = part
+            else:
+                number[r, address] = len(out)
+                out.append(part)
+    return number.reshape(-1), out

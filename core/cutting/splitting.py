@@ -1,0 +1,78 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Split triangles at new vertices on their edges."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def edge_keys(a: IntArray, b: IntArray, count: int) -> IntArray:
+    """One number for each undirected edge among `count` vertices."""
+    return np.minimum(a, b) * count + np.maximum(a, b)
+
+
+def split_edges(triangles: IntArray, keys: IntArray, made: IntArray, points: FloatArray) -> tuple[IntArray, IntArray]:
+    """Triangles after the given edges have got a vertex each.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int64.
+    keys : (k,) sorted `edge_keys` of the edges, made with ``count = len(points)``.
+    made : (k,) vertex on each edge.
+    points : (n, 3) metres, new vertices included.
+
+    Returns
+    -------
+    triangles : (p, 3), untouched ones first in their order; and (p,) the row that each comes from.
+    """
+    n = len(points)
+    mark = np.zeros(n, dtype=bool)
+    mark[keys // n] = True
+    mark[keys % n] = True
+    candidates = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
+    corners = triangles[candidates]
+    key = edge_keys(corners, np.roll(corners, -1, axis=1), n)
+    at = np.minimum(np.searchsorted(keys, key), max(len(keys) - 1, 0))
+    on = np.where(keys[at] == key, made[at], -1) if len(keys) else np.full(key.shape, -1)
+    count = (on >= 0).sum(axis=1)
+    hit = count > 0
+    touched = np.zeros(len(triangles), dtype=bool)
+    touched[candidates[hit]] = True
+    rest = np.flatnonzero(~touched)
+    rows, corners, on, count = candidates[hit], corners[hit], on[hit], count[hit]
+    out, of = [triangles[rest]], [rest]
+
+    one = np.flatnonzero(count == 1)
+    a, b, c, _, p, _ = _turn(corners[one], on[one], (np.argmax(on[one] >= 0, axis=1) + 2) % 3)
+    out += [np.stack([a, b, p], axis=1), np.stack([a, p, c], axis=1)]
+    of += [rows[one]] * 2
+
+    two = np.flatnonzero(count == 2)
+    a, b, c, p, _, q = _turn(corners[two], on[two], (np.argmin(on[two] >= 0, axis=1) + 2) % 3)
+    # The shorter diagonal of what is left makes the better triangles.
+    across = ((points[p] - points[c]) ** 2).sum(axis=1) <= ((points[b] - points[q]) ** 2).sum(axis=1)
+    out += [
+        np.stack([a, p, q], axis=1),
+        np.stack([p, b, np.where(across, c, q)], axis=1),
+        np.stack([np.where(across, p, b), c, q], axis=1),
+    ]
+    of += [rows[two]] * 3
+
+    three = np.flatnonzero(count == 3)
+    a, b, c = corners[three].T
+    p, q, r = on[three].T
+    out += [np.stack(t, axis=1) for t in ((a, p, r), (p, b, q), (r, q, c), (p, q, r))]
+    of += [rows[three]] * 4
+    return np.concatenate(out), np.concatenate(of)
+
+
+def _turn(corners: IntArray, on: IntArray, first: IntArray) -> tuple[IntArray, ...]:
+    """Corners and edge vertices, turned so that corner `first` comes first."""
+    rows = np.arange(len(corners))
+    c = [corners[rows, (first + k) % 3] for k in range(3)]
+    e = [on[rows, (first + k) % 3] for k in range(3)]
+    return (*c, *e)
