@@ -14,7 +14,6 @@ import shapely
 import trimesh
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-
 from seamwright.core.cutting.joint import Joint, Plane, Profile
 from seamwright.core.mesh.mesh import Mesh
 
@@ -31,15 +30,16 @@ def heights(mesh: Mesh, plane: Plane) -> np.ndarray:
 class Halves:
     """Figures of a solid below and above a plane.
 
-    volume, area : (2,) below, above; the area is that of the given surface without the section. `section` is the area
-    of material that the plane passes through, `outline` the length of the given surface's crossing with it (only the
-    crossing: faces that lie in the plane are not outlined).
+    volume, area : (2,) below, above; the area is that of the given surface without the section, a face in the plane
+    on the side where its material is. `section` is the area of material that the plane passes through, `outline` the
+    length of the given surface's crossing (meaningful where no face lies in the plane). `touched`: a vertex lies in it.
     """
 
     volume: np.ndarray
     area: np.ndarray
     section: float
     outline: float
+    touched: bool
 
 
 def halves(mesh: Mesh, plane: Plane) -> Halves:
@@ -74,8 +74,30 @@ def halves(mesh: Mesh, plane: Plane) -> Halves:
     section = 0.5 * (np.cross(first, last) @ plane.normal).sum()
     flat = (s == 0.0).all(axis=1)
     facing = normal[flat] @ plane.normal
-    section -= 0.5 * facing[facing > 0.0].sum()
-    return Halves(volume, area, float(section), float(np.linalg.norm(last - first, axis=1).sum()))
+    under = 0.5 * facing[facing > 0.0].sum()
+    area += (under, -under)
+    outline = float(np.linalg.norm(last - first, axis=1).sum())
+    return Halves(volume, area, float(section - under), outline, bool((s == 0.0).any()))
+
+
+def volume_of(mesh: Mesh) -> float:
+    """Signed volume by tetrahedra about the first vertex."""
+    a, b, c = (mesh.vertices[mesh.triangles[:, k]] - mesh.vertices[0] for k in range(3))
+    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum()) / 6.0
+
+
+def inside_point(mesh: Mesh) -> np.ndarray:
+    """Find a point well within a solid: a little under the middle of its largest triangle, by the winding number."""
+    a, b, c = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    length = np.linalg.norm(normal, axis=1)
+    row = int(length.argmax())
+    middle = (a[row] + b[row] + c[row]) / 3.0
+    for part in (0.1, 0.03, 0.01, 1e-3, 1e-4):
+        point = middle - normal[row] / length[row] * part * float(mesh.size.min())
+        if abs(winding(mesh, point) - 1.0) < 1e-6:
+            return point
+    raise AssertionError("no point found within the solid")
 
 
 def section_polygon(mesh: Mesh, plane: Plane) -> shapely.Geometry:

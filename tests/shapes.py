@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import numpy as np
-
 from seamwright.core.mesh.mesh import Mesh
 
 Triple = tuple[float, float, float]
@@ -91,16 +90,11 @@ def torus(count_u: int = 40, count_v: int = 20, ring: float = 1.0, tube: float =
 def icosphere(level: int = 2, radius: float = 1.0) -> Mesh:
     """Icosahedron, each triangle split in four `level` times, on a sphere: 20 * 4 ** level triangles."""
     g = (1.0 + np.sqrt(5.0)) / 2.0
-    vertices = np.array(
-        [[s, t * g, 0] for t in (1, -1) for s in (-1, 1)]
-        + [[0, s, t * g] for t in (1, -1) for s in (-1, 1)]
-        + [[t * g, 0, s] for t in (1, -1) for s in (-1, 1)]
-    )
-    triangles = np.array(
-        [[0, 11, 5], [0, 5, 1], [0, 1, 7], [0, 7, 10], [0, 10, 11], [1, 5, 9], [5, 11, 4], [11, 10, 2], [10, 7, 6]]
-        + [[7, 1, 8], [3, 9, 4], [3, 4, 2], [3, 2, 6], [3, 6, 8], [3, 8, 9], [4, 9, 5], [2, 4, 11], [6, 2, 10]]
-        + [[8, 6, 7], [9, 8, 1]]
-    )
+    signs = [(s, t * g) for t in (1, -1) for s in (-1, 1)]
+    vertices = np.array([(a, b, 0) for a, b in signs] + [(0, a, b) for a, b in signs] + [(b, 0, a) for a, b in signs])
+    upper = [(0, 11, 5), (0, 5, 1), (0, 1, 7), (0, 7, 10), (0, 10, 11), (1, 5, 9), (5, 11, 4), (11, 10, 2), (10, 7, 6)]
+    lower = [(3, 9, 4), (3, 4, 2), (3, 2, 6), (3, 6, 8), (3, 8, 9), (4, 9, 5), (2, 4, 11), (6, 2, 10), (8, 6, 7)]
+    triangles = np.array([*upper, *lower, (7, 1, 8), (9, 8, 1)])
     for _ in range(level):
         edges = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
         unique, inverse = np.unique(edges, axis=0, return_inverse=True)

@@ -8,6 +8,8 @@ import tracemalloc
 import numpy as np
 import pytest
 import trimesh
+from seamwright.core.mesh.mass import areas, mass_properties, triangle_areas, volume
+from seamwright.core.mesh.mesh import Mesh
 from shapes import (
     box,
     cylinder,
@@ -22,9 +24,6 @@ from shapes import (
     torus,
     turned,
 )
-
-from seamwright.core.mesh.mass import areas, mass_properties, triangle_areas, volume
-from seamwright.core.mesh.mesh import Mesh
 
 EXACT = 1e-12
 

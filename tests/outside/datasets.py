@@ -26,7 +26,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from seamwright.core.mesh.mesh import Mesh
 
 WAIT = 300.0

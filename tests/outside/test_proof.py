@@ -8,6 +8,8 @@ import pytest
 import shapely
 from proof import assert_closed, assert_same_solid, cap_area, cap_overlap
 from reference import above_profile, body_labels, halves, reference_bodies, section_polygon, to_manifold, winding
+from seamwright.core.cutting.joint import Plane, Profile
+from seamwright.core.mesh.mesh import Mesh
 from shapes import (
     box,
     comb,
@@ -22,9 +24,6 @@ from shapes import (
     torus,
     turned,
 )
-
-from seamwright.core.cutting.joint import Plane, Profile
-from seamwright.core.mesh.mesh import Mesh
 
 BODIES = {
     "box": box(),
