@@ -1,0 +1,47 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How many people a carry takes, by the published team rule."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from ..errors import JobError
+from ..job import Job
+
+TEAM_SHARE: Final = {1: 1.0, 2: 2.0 / 3.0, 3: 0.5, 4: 0.5}
+"""Share of the sum of what each lifts alone, by team size.
+
+Two thirds for two and half for three are the published team rule (guidance to the British Manual Handling Operations
+Regulations, read in a page that quotes it). It gives four no share of its own and says that more than four are unlikely
+to work: half for four is carried over from three, common practice, no source.
+"""
+
+LARGEST_TEAM: Final = max(TEAM_SHARE)
+
+
+def team_limit(lifts: Sequence[float]) -> float:
+    """What a team lifts together, kg, by the published rule; `lifts` is what each person lifts alone, kg.
+
+    Raises
+    ------
+    JobError
+        Nobody, or more than four: the rule has no number for them.
+    """
+    if len(lifts) not in TEAM_SHARE:
+        raise JobError(
+            f"a team of {len(lifts)} has no published limit; plan the carry for 1 to {LARGEST_TEAM} people",
+            "limits.crew",
+        )
+    return TEAM_SHARE[len(lifts)] * float(sum(lifts))
+
+
+def crew_for(mass: float, job: Job) -> int:
+    """Least number of people whose team limit covers `mass` kg, each lifting ``limits.person_lift``.
+
+    0 where no team up to ``limits.crew`` does; teams of more than four are never counted.
+    """
+    for count in range(1, min(job.limits.crew, LARGEST_TEAM) + 1):
+        if mass <= team_limit([job.limits.person_lift] * count):
+            return count
+    return 0

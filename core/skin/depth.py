@@ -1,0 +1,35 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How thick the skin lies, and the gap that it needs between two joint faces."""
+
+from __future__ import annotations
+
+from ..job import Job
+
+
+def skin_depth(job: Job, face: str) -> float:
+    """Thickness of all layers on one class of face (``carved``, ``joint``, ``base``, ``back``), metres."""
+    return float(sum(layer.depth for layer in job.skin.layers if face in layer.faces))
+
+
+def rim_depth(job: Job) -> float:
+    """Thickness of the skin along the rim of a joint face, metres.
+
+    The layers of the joint face itself, and those of other faces that are turned in over the rim by an edge return.
+    Each layer counts once.
+    """
+    return float(
+        sum(
+            layer.depth
+            for layer in job.skin.layers
+            if "joint" in layer.faces or (layer.faces and layer.edge_return > 0.0)
+        )
+    )
+
+
+def gap_width(job: Job) -> float:
+    """Width to take off between two joint faces, metres.
+
+    The larger of the kerf, and the fit plus the skin on both faces at their rims: the rim is where two skinned pieces
+    meet first.
+    """
+    return max(job.foam.kerf, job.joints.fit + 2.0 * rim_depth(job))
