@@ -1,0 +1,118 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""``job.json``: the whole job for machines."""
+
+from __future__ import annotations
+
+import json
+import math
+import tomllib
+from typing import Any, Final
+
+from ..cutting.result import JointLine
+from ..mesh.mesh import KIND_NAMES
+from .joints_file import joint_entry
+from .json_text import SCHEMA_VERSION, finding_entry, json_text
+from .record import JobResult, JointRecord, PieceRecord
+from .tables import JOINT_COLUMNS, TAKEOFF_COLUMNS, joint_rows, takeoff_rows
+
+MADE_BY: Final = "seamwright"
+
+
+def is_job_record(text: str) -> bool:
+    """Whether text is a ``job.json`` of ours, of any schema version: what may be replaced on the user's word."""
+    try:
+        record = json.loads(text)
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(record, dict) and record.get("made_by") == MADE_BY and "schema_version" in record
+
+
+def job_json(result: JobResult) -> str:
+    """The record of a job: settings, joints, pieces, contacts, crumbs, take-off, findings and totals.
+
+    Units stand in the names; job coordinates, metres. ``joints`` is what a joints file holds, ``joint_totals`` what was
+    measured of each. ``settings`` are as in the job's TOML, lengths and masses as texts with their units;
+    ``settings_toml`` is that TOML.
+    """
+    toml = result.job.to_toml()
+    return json_text(
+        {
+            "schema_version": SCHEMA_VERSION,
+            "made_by": MADE_BY,
+            "title": result.job.title,
+            "settings": tomllib.loads(toml),
+            "settings_toml": toml,
+            "gap_m": result.gap,
+            "plan": {
+                "kind": result.plan.kind,
+                "text": result.plan.text,
+                "tried": result.plan.tried,
+                "fewest_pieces": result.plan.fewest,
+            },
+            "joints": [joint_entry(record.mark, record.joint) for record in result.joints],
+            "joint_totals": [_joint_totals(record) for record in result.joints],
+            "pieces": [_piece(piece) for piece in result.pieces],
+            "contacts": [dict(zip(JOINT_COLUMNS, row, strict=True)) for row in joint_rows(result)],
+            "crumbs": [{"volume_m3": crumb.volume, "triangles": len(crumb.mesh.triangles)} for crumb in result.crumbs],
+            "takeoff": [dict(zip(TAKEOFF_COLUMNS, row, strict=True)) for row in takeoff_rows(result)],
+            "findings": [finding_entry(finding) for finding in result.findings],
+            "totals": _totals(result),
+        }
+    )
+
+
+def _piece(piece: PieceRecord) -> dict[str, Any]:
+    figures = piece.figures
+    return {
+        "mark": piece.mark,
+        "file": f"pieces/{piece.mark}.ply",
+        "joints": list(piece.joints),
+        "part": list(piece.part),
+        "length_m": figures.box[0],
+        "width_m": figures.box[1],
+        "height_m": figures.box[2],
+        "foam_volume_m3": figures.volume,
+        "foam_centroid_m": list(figures.centroid),
+        **{f"{name}_area_m2": area for name, area in zip(KIND_NAMES, figures.areas, strict=True)},
+        "foam_mass_kg": figures.foam_mass,
+        "skin_mass_kg": figures.skin_mass,
+        "finished_mass_kg": figures.finished_mass,
+        "crew": figures.crew,
+        "status": piece.status,
+        "triangles": len(piece.mesh.triangles),
+    }
+
+
+def _joint_totals(record: JointRecord) -> dict[str, Any]:
+    return {
+        "mark": record.mark,
+        "kind": record.joint.kind,
+        "area_m2": record.area,
+        "visible_length_m": record.visible_length,
+        "status": record.status,
+        "lines": [_line(line) for line in record.lines],
+    }
+
+
+def _line(line: JointLine) -> dict[str, Any]:
+    return {"closed": line.closed, "length_m": math.fsum(line.lengths.tolist()), "points": len(line.points)}
+
+
+def _totals(result: JobResult) -> dict[str, Any]:
+    figures = [piece.figures for piece in result.pieces]
+    return {
+        "pieces": len(figures),
+        "joints": len(result.joints),
+        "crumbs": len(result.crumbs),
+        "carving_volume_m3": result.carving_volume,
+        "carving_carved_area_m2": result.carving_area,
+        "foam_volume_m3": math.fsum(f.volume for f in figures),
+        "gap_volume_m3": result.taken_volume,
+        "crumb_volume_m3": math.fsum(crumb.volume for crumb in result.crumbs),
+        **{f"{name}_area_m2": math.fsum(f.areas[k] for f in figures) for k, name in enumerate(KIND_NAMES)},
+        "foam_mass_kg": math.fsum(f.foam_mass for f in figures),
+        "skin_mass_kg": math.fsum(f.skin_mass for f in figures),
+        "finished_mass_kg": math.fsum(f.finished_mass for f in figures),
+        "heaviest_kg": max((f.finished_mass for f in figures), default=0.0),
+        "visible_joint_length_m": math.fsum(record.visible_length for record in result.joints),
+    }

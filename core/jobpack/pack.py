@@ -1,0 +1,41 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Every file of the job pack."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from .job_json import job_json
+from .json_text import findings_json
+from .page import job_page
+from .piece_files import piece_files
+from .record import JobResult
+from .tables import joints_csv, pieces_csv, takeoff_csv
+
+
+def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -> dict[str, bytes]:
+    """Files of the job pack: path in the pack, with forward slashes -> contents.
+
+    Parameters
+    ----------
+    result : a finished job.
+    pictures : name -> PNG; they go into the page, in the order of their names.
+
+    Raises
+    ------
+    InputError
+        A picture that is not a PNG.
+
+    Notes
+    -----
+    Same result and pictures, same bytes: no clock, no path, nothing from `result.seconds`.
+    """
+    texts = {
+        "pieces.csv": pieces_csv(result),
+        "joints.csv": joints_csv(result),
+        "takeoff.csv": takeoff_csv(result),
+        "findings.json": findings_json(result.findings),
+        "job.json": job_json(result),
+        "job-pack.html": job_page(result, pictures or {}),
+    }
+    return {**{path: text.encode() for path, text in texts.items()}, **piece_files(result)}

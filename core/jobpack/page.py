@@ -1,0 +1,118 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""``job-pack.html``: the job on one printable page that needs nothing beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from .page_checks import cautions_section, findings_section
+from .page_parts import Markup, escape, facts, number, picture, section
+from .page_style import STYLE
+from .page_tables import joints_section, pieces_section, takeoff_section
+from .record import JobResult, PieceRecord
+
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+_MOST_BARS = 60
+
+
+def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
+    """The page as HTML text: summary, pictures, findings, pieces, joints, take-off, cautions.
+
+    Parameters
+    ----------
+    result : a finished job.
+    pictures : name -> PNG; embedded in the order of their names.
+
+    Raises
+    ------
+    InputError
+        A picture that is not a PNG.
+    """
+    title = result.job.title or "Untitled job"
+    parts = {
+        "Summary": _summary(result),
+        "Pictures": _pictures(pictures),
+        "Findings": findings_section(result),
+        "Pieces": pieces_section(result),
+        "Joints": joints_section(result),
+        "Take-off": takeoff_section(result),
+        "Cautions": cautions_section(result.job),
+    }
+    links = " ".join(f'<a href="#{name.lower()}">{name}</a>' for name in parts)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)} - job "
+        f"pack</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<header><h1>{escape(title)}</h1><p>Job pack. Lengths "
+        "in metres, masses in kilograms, positions in job coordinates, z "
+        f"up.</p><nav>{links}</nav></header>\n<main>\n{''.join(parts.values())}</main>\n</body>\n</html>\n"
+    )
+
+
+def _summary(result: JobResult) -> Markup:
+    figures = [piece.figures for piece in result.pieces]
+    finished, foam, skin = (
+        sum(getattr(f, name) for f in figures) for name in ("finished_mass", "foam_mass", "skin_mass")
+    )
+    heaviest = max(result.pieces, key=lambda piece: piece.figures.finished_mass, default=None)
+    limit = result.job.limits.piece_mass
+    crumbs = sum(crumb.volume for crumb in result.crumbs)
+    pairs = [
+        ("Pieces", str(len(figures)), _status_count(result.pieces)),
+        ("Finished mass, all pieces", f"{finished:.1f} kg", f"{foam:.1f} kg foam and {skin:.1f} kg skin"),
+        (
+            "Heaviest piece",
+            "none" if heaviest is None else f"{heaviest.figures.finished_mass:.1f} kg",
+            "" if heaviest is None else f"piece {heaviest.mark}; limit {limit:.4g} kg",
+        ),
+        ("Carving", f"{result.carving_volume:.3f} m\u00b3", f"{result.carving_area:.2f} m\u00b2 carved, exact area"),
+        (
+            "Joints",
+            str(len(result.joints)),
+            f"{sum(joint.visible_length for joint in result.joints):.2f} m of joint line on the carved surface",
+        ),
+        (
+            "Gap between joint faces",
+            f"{result.gap * 1000.0:.1f} mm",
+            f"takes {result.taken_volume:.4f} m\u00b3"
+            + (f"; {len(result.crumbs)} crumbs hold {crumbs:.4f} m\u00b3" if result.crumbs else ""),
+        ),
+    ]
+    plan = [result.plan.text or "Nothing was said about how the joints came about."]
+    if result.plan.fewest > 0:
+        plan.append(f"By the mass limit alone no plan can have fewer than {result.plan.fewest} pieces.")
+    return section("summary", "Summary", facts(pairs), *plan, _mass_bars(result.pieces, limit))
+
+
+def _status_count(pieces: tuple[PieceRecord, ...]) -> str:
+    counts = {word: sum(piece.status == word for piece in pieces) for word in ("error", "warning")}
+    said = [f"{count} with {word}" + ("s" if count > 1 else "") for word, count in counts.items() if count]
+    return ", ".join(said) if said else "none with an error or a warning"
+
+
+def _mass_bars(pieces: tuple[PieceRecord, ...], limit: float) -> Markup:
+    """Finished mass of each piece as a bar with the limit as a line across."""
+    if not pieces or len(pieces) > _MOST_BARS:
+        return Markup("")
+    full = max(limit, *(piece.figures.finished_mass for piece in pieces)) * 1.02
+    if full <= 0.0:
+        return Markup("")
+    line = f'<i class="limit" style="left:{100.0 * limit / full:.2f}%"></i>'
+    rows = []
+    for piece in pieces:
+        mass = piece.figures.finished_mass
+        kind = "bar over" if mass > limit else "bar"
+        rows.append(
+            f'<span>{escape(piece.mark)}</span><span class="track"><i class="{kind}" '
+            f'style="width:{100.0 * mass / full:.2f}%"></i>{line}</span><span class="n">{number(mass, 1)} kg</span>'
+        )
+    words = f"Finished mass of each piece; the line across is the limit of {limit:.4g} kg, hatched bars are over it."
+    return Markup(f'<p class="key">{escape(words)}</p><div class="bars">{"".join(rows)}</div>\n')
+
+
+def _pictures(pictures: Mapping[str, bytes]) -> Markup:
+    if not pictures:
+        return section("pictures", "Pictures", "No pictures were made for this pack.")
+    figures = "".join(picture(name, pictures[name]) for name in sorted(pictures))
+    return section("pictures", "Pictures", Markup(f'<div class="pictures">{figures}</div>\n'))

@@ -1,0 +1,76 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Style of the printable page: two hues and hatching, A4."""
+
+from __future__ import annotations
+
+from typing import Final
+
+STYLE: Final = """
+:root { color-scheme: light; --ink: #1d2429; --soft: #5b666e; --line: #cfd6da; --wash: #f3f5f6; --blue: #234f68;
+  --ochre: #9a5b12; }
+* { box-sizing: border-box; -webkit-print-color-adjust: exact; print-color-adjust: exact; }
+body { margin: 0 auto; padding: 24px 28px 48px; max-width: 1060px; color: var(--ink); background: #fff;
+  font: 15px/1.45 "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; }
+header { border-bottom: 3px solid var(--blue); margin-bottom: 18px; padding-bottom: 10px; }
+header p { margin: 0; color: var(--soft); }
+h1 { font-size: 27px; line-height: 1.2; margin: 0 0 4px; overflow-wrap: anywhere; }
+h2 { font-size: 19px; margin: 30px 0 8px; color: var(--blue); }
+h3 { font-size: 15px; margin: 16px 0 2px; }
+p { margin: 6px 0 10px; max-width: 78ch; }
+nav { margin-top: 8px; }
+nav a { color: var(--blue); margin-right: 14px; }
+.facts { display: grid; grid-template-columns: repeat(3, 1fr); gap: 1px; background: var(--line); margin: 10px 0 14px;
+  border: 1px solid var(--line); }
+.facts > div { background: #fff; padding: 8px 12px; }
+.facts dt { color: var(--soft); font-size: 13px; }
+.facts dd { margin: 0; }
+.facts b { display: block; font-size: 20px; font-variant-numeric: tabular-nums; }
+.facts span { font-size: 13px; color: var(--soft); }
+.wide { overflow-x: auto; margin: 10px 0 14px; }
+table { border-collapse: collapse; width: 100%; font-size: 13px; line-height: 1.35; }
+caption { text-align: left; color: var(--soft); padding: 0 0 4px; }
+th { text-align: left; vertical-align: bottom; font-weight: 600; border-bottom: 2px solid var(--blue); padding: 3px 7px;
+  }
+th .unit { display: block; font-weight: 400; color: var(--soft); }
+td { vertical-align: top; border-bottom: 1px solid var(--line); padding: 3px 7px; overflow-wrap: break-word; }
+tbody tr:nth-child(even) td { background: var(--wash); }
+tfoot td { font-weight: 600; border-bottom: 0; border-top: 2px solid var(--blue); }
+.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+.place, .remedy { color: var(--soft); }
+.status { display: inline-block; padding: 0 6px; border: 1px solid transparent; white-space: nowrap; }
+.status.note { color: var(--soft); }
+.status.warning { color: var(--ochre); border-color: var(--ochre); font-weight: 600; background:
+  repeating-linear-gradient(135deg, transparent 0 5px, rgba(154, 91, 18, .2) 5px 6px); }
+.status.error { color: #fff; border-color: var(--ochre); font-weight: 700; background:
+  repeating-linear-gradient(135deg, #9a5b12 0 5px, #7d4709 5px 7px); }
+.key { font-size: 13px; color: var(--soft); }
+.pictures { display: grid; grid-template-columns: 1fr 1fr; gap: 14px; }
+.pictures figure:first-child:nth-last-child(odd) { grid-column: 1 / -1; }
+figure { margin: 0; break-inside: avoid; }
+img { display: block; width: 100%; height: auto; border: 1px solid var(--line); }
+figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
+.bars { display: grid; grid-template-columns: max-content 1fr max-content; gap: 3px 8px; font-size: 13px;
+  align-items: center; font-variant-numeric: tabular-nums; margin: 6px 0 10px; }
+.bars .track { position: relative; height: 12px; background: var(--wash); }
+.bars .bar { position: absolute; inset: 0 auto 0 0; background: var(--blue); }
+.bars .bar.over { background: repeating-linear-gradient(135deg, #9a5b12 0 5px, #7d4709 5px 7px); }
+.bars .limit { position: absolute; top: -2px; bottom: -2px; width: 2px; margin-left: -1px; background: var(--ink); }
+@page { size: A4; margin: 14mm 12mm 15mm; }
+@media print {
+  body { font-size: 9.5pt; padding: 0; max-width: none; }
+  h1 { font-size: 18pt; }
+  h2 { font-size: 13pt; margin: 7mm 0 2mm; break-after: avoid; }
+  h3 { font-size: 10pt; break-after: avoid; }
+  table, .bars, .key, caption, figcaption, .facts dt, .facts span { font-size: 8pt; }
+  .facts b { font-size: 13pt; }
+  td, th { padding: 1.2pt 4pt; }
+  nav { display: none; }
+  .wide { overflow: visible; }
+  thead { display: table-header-group; }
+  tfoot { display: table-row-group; }
+  tr, .facts > div, .caution { break-inside: avoid; }
+  .pictures figure { max-height: 240mm; }
+  img { max-height: 225mm; object-fit: contain; object-position: left top; }
+}
+@media (max-width: 700px) { .facts, .pictures { grid-template-columns: 1fr; } body { padding: 14px; } }
+"""

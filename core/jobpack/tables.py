@@ -1,0 +1,92 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The tables of the job pack: pieces, joints, take-off."""
+
+from __future__ import annotations
+
+from ..mesh.mesh import KIND_NAMES
+from .csv_text import Cell, csv_text
+from .record import JobResult
+
+PIECE_COLUMNS = (
+    "mark",
+    "joints",
+    "length_m",
+    "width_m",
+    "height_m",
+    "foam_volume_m3",
+    *(f"{name}_area_m2" for name in KIND_NAMES),
+    "foam_mass_kg",
+    "skin_mass_kg",
+    "finished_mass_kg",
+    "crew",
+    "status",
+)
+
+JOINT_COLUMNS = ("mark", "kind", "piece_a", "piece_b", "area_m2", "visible_length_m", "status")
+
+TAKEOFF_COLUMNS = (
+    "item",
+    "basis",
+    "net_quantity",
+    "unit",
+    "waste",
+    "order_quantity",
+    "unit_price",
+    "cost",
+)
+
+
+def piece_rows(result: JobResult) -> list[tuple[Cell, ...]]:
+    """One row a piece, in the order of the job, under `PIECE_COLUMNS`."""
+    return [
+        (
+            piece.mark,
+            " ".join(piece.joints),
+            *piece.figures.box,
+            piece.figures.volume,
+            *piece.figures.areas,
+            piece.figures.foam_mass,
+            piece.figures.skin_mass,
+            piece.figures.finished_mass,
+            piece.figures.crew,
+            piece.status,
+        )
+        for piece in result.pieces
+    ]
+
+
+def joint_rows(result: JobResult) -> list[tuple[Cell, ...]]:
+    """One row for each contact of two pieces, under `JOINT_COLUMNS`; a joint's mark may repeat."""
+    return [(c.mark, c.kind, c.piece_a, c.piece_b, c.area, c.visible_length, c.status) for c in result.contacts]
+
+
+def takeoff_rows(result: JobResult) -> list[tuple[Cell, ...]]:
+    """One row for each material, under `TAKEOFF_COLUMNS`; prices are empty where none is known."""
+    return [
+        (
+            line.item,
+            line.basis,
+            line.net_quantity,
+            line.unit,
+            line.waste,
+            line.order_quantity,
+            line.unit_price,
+            line.cost,
+        )
+        for line in result.takeoff
+    ]
+
+
+def pieces_csv(result: JobResult) -> str:
+    """``pieces.csv``."""
+    return csv_text(PIECE_COLUMNS, piece_rows(result))
+
+
+def joints_csv(result: JobResult) -> str:
+    """``joints.csv``."""
+    return csv_text(JOINT_COLUMNS, joint_rows(result))
+
+
+def takeoff_csv(result: JobResult) -> str:
+    """``takeoff.csv``."""
+    return csv_text(TAKEOFF_COLUMNS, takeoff_rows(result))
