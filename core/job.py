@@ -1,0 +1,317 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The job: every setting, in SI numbers, read from and written to TOML.
+
+Attribute names are the TOML keys; ``Job()`` has all defaults. Every value is checked when a settings object is made,
+by whatever way: a meaningless one raises `JobError` with the dotted key. All classes are frozen and hashable.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import ClassVar, Final
+
+from .errors import JobError
+from .job_template import job_template
+from .job_text import read_job, write_job
+from .settings import Choice, Count, FileUnit, Flag, Number, Quantity, Row, Several, Text, check_settings, setting
+from .units import parse_quantity
+
+__all__ = [
+    "FACES",
+    "BlockUp",
+    "Carving",
+    "Foam",
+    "Job",
+    "Joints",
+    "Layer",
+    "Limits",
+    "LoadSpace",
+    "Skin",
+    "job_template",
+]
+
+FACES: Final = ("carved", "joint", "base", "back")
+"""Names of the triangle classes 0 to 3 that a layer can lie on."""
+
+GLASS_DENSITY: Final = 2560.0
+"""kg/m3 of E-glass: handbook habit, from memory, unverified."""
+
+RESIN_DENSITY: Final = 1200.0
+"""kg/m3 of cured polyester resin: handbook habit, from memory, unverified."""
+
+_BOX: Final = ("length", "width", "height")
+_OPENING: Final = ("width", "height")
+
+
+class _Settings:
+    """Settings that check themselves; `TABLE` is the name of their TOML table."""
+
+    TABLE: ClassVar[str]
+
+    def __post_init__(self) -> None:
+        check_settings(self, self.TABLE)
+
+
+def _length(example: str, sign: str = "positive") -> Quantity:
+    return Quantity("length", f'"{example}"', sign)
+
+
+@dataclass(frozen=True)
+class Carving(_Settings):
+    """How to read the carving's file.
+
+    Attributes
+    ----------
+    unit : metres per unit of the file's own numbers.
+    up : the file's axis that points up.
+    base : ``close`` an open base, or take it ``as-is`` (then an open base is refused).
+    """
+
+    TABLE: ClassVar[str] = "carving"
+    unit: float = setting(1.0, FileUnit("length", '"mm" or "23.6 mm"'))
+    up: str = setting("z", Choice(("x", "y", "z", "-x", "-y", "-z"), '"z"'))
+    base: str = setting("close", Choice(("close", "as-is"), '"close"'))
+
+
+@dataclass(frozen=True)
+class Foam(_Settings):
+    """The foam: billet (length, width, height) m, density kg/m3, kerf m."""
+
+    TABLE: ClassVar[str] = "foam"
+    billet: tuple[float, float, float] = setting(
+        (2.44, 1.22, 0.61), Row(_length("610 mm"), _BOX, '["2440 mm", "1220 mm", "610 mm"]')
+    )
+    density: float = setting(15.0, Quantity("density", '"15 kg/m3"'))
+    kerf: float = setting(0.003, _length("3 mm", "not negative"))
+
+
+@dataclass(frozen=True)
+class BlockUp(_Settings):
+    """How the billets were stacked.
+
+    Attributes
+    ----------
+    built : ``unknown``, ``planned`` or ``as-given``.
+    origin : (x, y, z) of a corner of the first course, metres, job coordinates.
+    rotation : about z, radians.
+    stagger : share of a billet's length from course to course, 0 to under 1.
+    """
+
+    TABLE: ClassVar[str] = "blockup"
+    built: str = setting("unknown", Choice(("unknown", "planned", "as-given"), '"unknown"'))
+    origin: tuple[float, float, float] = setting(
+        (0.0, 0.0, 0.0), Row(_length("0 m", "any"), ("x", "y", "z"), '["0 m", "0 m", "0 m"]')
+    )
+    rotation: float = setting(0.0, Quantity("angle", '"0 deg"', "any"))
+    stagger: float = setting(0.5, Number("0.5", high=1.0, without=(1.0,)))
+
+
+@dataclass(frozen=True)
+class Layer(_Settings):
+    """One layer of the skin. It gives its mass in exactly one way: mass; glass and resin_ratio; density and thickness.
+
+    Attributes
+    ----------
+    name : what it is called in the take-off.
+    mass : kg/m2.
+    thickness : m; beside mass or glass it may stand too, as the measured thickness.
+    glass : kg/m2 of dry glass fibre.
+    resin_ratio : resin to glass by mass.
+    density : kg/m3.
+    faces : classes of face that it lies on, of `FACES`.
+    edge_return : how far it is turned in over the rim of a joint face, m.
+    """
+
+    TABLE: ClassVar[str] = "skin.layers"
+    name: str = field(metadata={"kind": Text('"paint"')})
+    mass: float | None = setting(None, Quantity("areal mass", '"0.4 kg/m2"'))
+    thickness: float | None = setting(None, _length("2 mm"))
+    glass: float | None = setting(None, Quantity("areal mass", '"450 g/m2"'))
+    resin_ratio: float | None = setting(None, Number("2.5", without=(0.0,)))
+    density: float | None = setting(None, Quantity("density", '"1750 kg/m3"'))
+    faces: tuple[str, ...] = setting((), Several(FACES, '["carved"]'))
+    edge_return: float = setting(0.0, _length("50 mm", "not negative"))
+
+    def __post_init__(self) -> None:
+        """Check each value, and that the mass is given in one way."""
+        super().__post_init__()
+        given = [key for key in ("mass", "glass", "resin_ratio", "density") if getattr(self, key) is not None]
+        ways = "write one of: mass; glass and resin_ratio; density and thickness"
+        if given not in (["mass"], ["glass", "resin_ratio"], ["density"]):
+            have = " and ".join(given) if given else "nothing"
+            raise JobError(f'{self.TABLE}: "{self.name}" has {have} to give its mass by; {ways}', self.TABLE)
+        if self.density is not None and self.thickness is None:
+            raise JobError(f'{self.TABLE}: "{self.name}" has a density and no thickness; {ways}', self.TABLE)
+
+    @property
+    def areal_mass(self) -> float:
+        """Mass of the finished layer, kg/m2."""
+        if self.mass is not None:
+            return self.mass
+        if self.glass is not None and self.resin_ratio is not None:
+            return self.glass * (1.0 + self.resin_ratio)
+        if self.density is not None and self.thickness is not None:
+            return self.density * self.thickness
+        raise JobError(f'{self.TABLE}: "{self.name}" has no mass', self.TABLE)
+
+    @property
+    def depth(self) -> float:
+        """Thickness of the finished layer, m: as given; for a laminate by the rule of mixtures, without voids.
+
+        A layer given by mass alone, such as paint, counts as 0. With glass share w = 1 / (1 + resin_ratio) the
+        laminate's density is 1 / (w / `GLASS_DENSITY` + (1 - w) / `RESIN_DENSITY`).
+        """
+        if self.thickness is not None:
+            return self.thickness
+        if self.glass is None or self.resin_ratio is None:
+            return 0.0
+        return self.glass / GLASS_DENSITY + self.glass * self.resin_ratio / RESIN_DENSITY
+
+
+_DEFAULT_LAYERS: Final = (
+    Layer("barrier foil", mass=0.17, thickness=0.0001, faces=FACES),
+    Layer(
+        "laminate", glass=parse_quantity("4 oz/ft2", "areal mass"), resin_ratio=2.5, faces=("carved",), edge_return=0.05
+    ),
+    Layer("light laminate", glass=0.45, resin_ratio=2.5, faces=("joint", "back")),
+    Layer("cement coat", density=1750.0, thickness=0.002, faces=("carved",)),
+    Layer("paint", mass=0.4, faces=("carved",)),
+)
+"""Masses of foil and paint: from memory, unverified. Cement coat: middle of a maker's 1.7 to 1.8 kg/m2 a millimetre.
+Resin ratio: printed figures run from 2.0 to 3.3. The rest: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Skin(_Settings):
+    """Everything over the foam: layers from the foam out; bridging is the scale of the covering area, m, 0: exact."""
+
+    TABLE: ClassVar[str] = "skin"
+    layers: tuple[Layer, ...] = field(default=_DEFAULT_LAYERS, metadata={"rows": Layer})
+    bridging: float = setting(0.03, _length("30 mm", "not negative"))
+
+
+@dataclass(frozen=True)
+class Limits(_Settings):
+    """What a piece may be.
+
+    Attributes
+    ----------
+    piece_mass : kg, the workshop's own limit.
+    crew, person_lift : people, and kg for each.
+    doorway : (width, height) m of the narrowest opening on the way.
+    hand_room : m to leave at each side of the doorway.
+    min_thickness : m of foam.
+    wire_length : m, the longest straight stretch of wire in foam (common practice, no source).
+    within_billet : every piece must come out of one billet.
+    any_pose : a piece may be carried and loaded lying or tipped.
+    piece_size : (length, width, height) m of the finished piece; None: see `Job.size_limit`.
+    """
+
+    TABLE: ClassVar[str] = "limits"
+    piece_mass: float = setting(50.0, Quantity("mass", '"50 kg"'))
+    crew: int = setting(4, Count("4"))
+    person_lift: float = setting(25.0, Quantity("mass", '"25 kg"'))
+    doorway: tuple[float, float] = setting((3.0, 3.0), Row(_length("3.0 m"), _OPENING, '["3.0 m", "3.0 m"]'))
+    hand_room: float = setting(0.05, _length("50 mm", "not negative"))
+    min_thickness: float = setting(0.075, _length("75 mm", "not negative"))
+    wire_length: float = setting(1.5, _length("1.5 m"))
+    within_billet: bool = setting(False, Flag())
+    any_pose: bool = setting(False, Flag())
+    piece_size: tuple[float, float, float] | None = setting(
+        None, Row(_length("1.2 m"), _BOX, '["2.4 m", "1.2 m", "1.2 m"]')
+    )
+
+    def __post_init__(self) -> None:
+        """Check each value, and that a piece can pass the doorway at all."""
+        super().__post_init__()
+        if 2.0 * self.hand_room >= min(self.doorway):
+            raise JobError(
+                f"limits.hand_room: twice {self.hand_room:g} m leaves nothing of a doorway {self.doorway[0]:g} m wide "
+                f"and {self.doorway[1]:g} m high; write less hand_room or a larger doorway",
+                "limits.hand_room",
+            )
+
+
+@dataclass(frozen=True)
+class Joints(_Settings):
+    """How joints are made and judged.
+
+    Attributes
+    ----------
+    kinds : kinds of joint to propose.
+    fit : m, part of the gap.
+    seams : what a joint may follow.
+    seam_tolerance : m from a seam that still count as on it.
+    on_seam_note, on_seam_warn : shares of the visible line, 0 to 1, under which a joint is noted or warned about.
+    sliver : m, least distance to a glue plane that is not followed; 0: not checked.
+    """
+
+    TABLE: ClassVar[str] = "joints"
+    kinds: tuple[str, ...] = setting(("plane", "profile"), Several(("plane", "profile"), '["plane", "profile"]'))
+    fit: float = setting(0.005, _length("5 mm", "not negative"))
+    seams: tuple[str, ...] = setting(
+        ("crevice", "marked", "glue line"),
+        Several(("crevice", "marked", "glue line"), '["crevice", "marked", "glue line"]', empty=True),
+    )
+    seam_tolerance: float = setting(0.025, _length("25 mm"))
+    on_seam_note: float = setting(0.6, Number("0.6", high=1.0))
+    on_seam_warn: float = setting(0.35, Number("0.35", high=1.0))
+    sliver: float = setting(0.06, _length("60 mm", "not negative"))
+
+
+@dataclass(frozen=True)
+class LoadSpace(_Settings):
+    """The load space: size (length, width, height) m, door (width, height) m, payload kg."""
+
+    TABLE: ClassVar[str] = "load_space"
+    size: tuple[float, float, float] = setting(
+        (12.0, 2.33, 2.35), Row(_length("2.35 m"), _BOX, '["12.0 m", "2.33 m", "2.35 m"]')
+    )
+    door: tuple[float, float] = setting((2.28, 2.26), Row(_length("2.28 m"), _OPENING, '["2.28 m", "2.26 m"]'))
+    payload: float = setting(20000.0, Quantity("mass", '"20000 kg"'))
+
+
+@dataclass(frozen=True)
+class Job(_Settings):
+    """All settings of a job. Change one with `dataclasses.replace`."""
+
+    TABLE: ClassVar[str] = ""
+    title: str = setting("Wrenlow Skerry outcrop", Text('"Wrenlow Skerry outcrop"'))
+    carving: Carving = field(default=Carving(), metadata={"table": Carving})
+    foam: Foam = field(default=Foam(), metadata={"table": Foam})
+    blockup: BlockUp = field(default=BlockUp(), metadata={"table": BlockUp})
+    skin: Skin = field(default=Skin(), metadata={"table": Skin})
+    limits: Limits = field(default=Limits(), metadata={"table": Limits})
+    joints: Joints = field(default=Joints(), metadata={"table": Joints})
+    load_space: LoadSpace = field(default=LoadSpace(), metadata={"table": LoadSpace})
+
+    @property
+    def size_limit(self) -> tuple[float, float, float]:
+        """Largest finished piece (length, width, height), metres.
+
+        ``limits.piece_size``, or else the load space's length and, in width and in height, the smaller of its door
+        and the doorway less hand room at both sides.
+        """
+        if self.limits.piece_size is not None:
+            return self.limits.piece_size
+        room = 2.0 * self.limits.hand_room
+        width, height = (
+            min(door, way - room) for door, way in zip(self.load_space.door, self.limits.doorway, strict=True)
+        )
+        return self.load_space.size[0], width, height
+
+    @classmethod
+    def from_toml(cls, text: str) -> Job:
+        """Read a job; an absent key means its default.
+
+        Raises
+        ------
+        JobError
+            Not TOML (with the line), an unknown key (with the nearest known one), or a value that cannot be used
+            (with its dotted key, and what to write instead).
+        """
+        return read_job(cls, text)
+
+    def to_toml(self) -> str:
+        """TOML from which `from_toml` makes an equal job: every key, in SI units, shortest digits."""
+        return write_job(self)

@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A job file with every setting at its default, with comments: where a user begins."""
+
+from __future__ import annotations
+
+from typing import Final
+
+_TEMPLATE: Final = """\
+# A job. Lengths, masses, densities and angles are a number and a unit in quotes ("2440 mm", "8 ft", "0.9 lb/ft3").
+# An absent key means the value shown here. Limits are only checked: whether a piece can be lifted, carried, lashed or
+# stood up without harm is for competent people and the local codes to say.
+
+title = "Wrenlow Skerry outcrop"
+[carving]
+unit = "m"                 # unit of the file's own numbers, or a length ("23.6 mm"); .blend and glTF say theirs
+up = "z"
+base = "close"             # close an open base (all open edges near the lowest z, one loop or several); "as-is": refuse it
+[foam]
+billet = ["2440 mm", "1220 mm", "610 mm"]
+density = "15 kg/m3"
+kerf = "3 mm"
+[blockup]
+built = "unknown"          # "unknown": glue lines are drawn only; "planned" or "as-given": they are seams, and slivers are checked
+origin = ["0 m", "0 m", "0 m"]
+rotation = "0 deg"
+stagger = 0.5              # of a billet's length, course to course
+[skin]
+layers = [                 # from the foam out
+  { name = "barrier foil", mass = "0.17 kg/m2", thickness = "0.1 mm", faces = ["carved", "joint", "base", "back"] },
+  { name = "laminate", glass = "4 oz/ft2", resin_ratio = 2.5, faces = ["carved"], edge_return = "50 mm" },
+  { name = "light laminate", glass = "450 g/m2", resin_ratio = 2.5, faces = ["joint", "back"] },
+  { name = "cement coat", density = "1750 kg/m3", thickness = "2 mm", faces = ["carved"] },
+  { name = "paint", mass = "0.4 kg/m2", faces = ["carved"] },
+]
+bridging = "30 mm"         # scale of the covering area; 0: the exact area
+[limits]
+piece_mass = "50 kg"       # the workshop's own limit; it alone bounds planning
+crew = 4                   # crew and person_lift feed the carry check (published rules, as notes)
+person_lift = "25 kg"
+doorway = ["3.0 m", "3.0 m"]
+hand_room = "50 mm"
+min_thickness = "75 mm"    # of foam, along the inward normal on joint faces, 100 mm and more from a feathered rim
+wire_length = "1.5 m"      # longest straight stretch of wire inside the part cut, least over wire directions (common practice, no source)
+within_billet = false      # true: every piece must come out of one billet
+any_pose = false           # true: a piece may be carried and loaded lying or tipped
+# piece_size = ["2.4 m", "1.2 m", "1.2 m"]   # example; derived: load space length; the smaller of its door and (doorway - 2 hand_room)
+[joints]
+kinds = ["plane", "profile"]
+fit = "5 mm"               # part of the gap
+seams = ["crevice", "marked", "glue line"]
+seam_tolerance = "25 mm"
+on_seam_note = 0.6         # share of the visible joint line under which a joint is noted
+on_seam_warn = 0.35
+sliver = "60 mm"           # least distance to a glue plane that is not followed and lies within 30 degrees of parallel
+[load_space]
+size = ["12.0 m", "2.33 m", "2.35 m"]
+door = ["2.28 m", "2.26 m"]
+payload = "20000 kg"
+"""  # noqa: E501
+
+
+def job_template() -> str:
+    """Return a commented TOML job; `Job.from_toml` makes ``Job()`` of it."""
+    return _TEMPLATE
