@@ -219,9 +219,7 @@ class _Ids:
         return out
 
 
-def _patch(
-    cells: Cells, base_rows: IntArray, tail_rows: IntArray, live: BoolArray, size: int
-) -> tuple[Patch, _Ids]:
+def _patch(cells: Cells, base_rows: IntArray, tail_rows: IntArray, live: BoolArray, size: int) -> tuple[Patch, _Ids]:
     mesh, tail = cells.mesh, cells.tail.take(tail_rows)
     label = cells.label[base_rows].astype(np.int64)
     rows = Tail(

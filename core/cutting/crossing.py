@@ -251,7 +251,8 @@ def _close(
     try:
         triangles, owner = triangulate_layers(flat, local, layer)
     except MeshError as error:
-        raise CutError(f"joint {joint} opens the carving in lines that do not close; check the carving: {error}", joint) from error
+        message = f"joint {joint} opens the carving in lines that do not close; check the carving: {error}"
+        raise CutError(message, joint) from error
     return used[triangles], names[owner // strips]
 
 
@@ -281,7 +282,8 @@ def _kink_edges(
     flow = np.cumsum(gain, axis=0)
     same = (stop[1:, :2] == stop[:-1, :2]).all(axis=1)
     if flow[-1].any() or flow[:-1][~same].any():
-        raise CutError(f"joint {joint} opens the carving in lines that do not close at a kink; check the carving", joint)
+        message = f"joint {joint} opens the carving in lines that do not close at a kink; check the carving"
+        raise CutError(message, joint)
     edges, layers = [], []
     for side in (0, 1):
         run = np.flatnonzero(same & (flow[:-1, side] != 0))

@@ -3,11 +3,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.mass import volume
 from ..mesh.mesh import Mesh
 
 FloatArray = NDArray[np.float64]
@@ -27,13 +30,16 @@ class Body:
     mesh : closed `Mesh`; job frame, metres; `mesh.kind` is 1 on joint faces.
     source : (m,) int64: the carving's triangle, or for joint faces of this call the index of the joint.
     origin : (m,) uint8: 0 where `source` is a triangle of the carving, 1 where it is a joint of this call.
-    volume : cubic metres.
     """
 
     mesh: Mesh
     source: IntArray
     origin: KindArray
-    volume: float
+
+    @cached_property
+    def volume(self) -> float:
+        """Cubic metres."""
+        return volume(self.mesh)
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,22 +89,42 @@ class Contact:
 
 
 @dataclass(frozen=True, eq=False)
+class Trace:
+    """Where the joints met the surface, and what faces what across them."""
+
+    lines: tuple[tuple[JointLine, ...], ...]
+    contacts: tuple[Contact, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class CutResult:
     """Pieces, what the gap took, crumbs, lines and contacts.
 
     Attributes
     ----------
-    pieces : bodies in a fixed order (by the order of joints, lower side first).
+    pieces : bodies in a fixed order: by the order of joints, lower side first.
     taken : what the gap took.
     crumbs : bodies too small to be pieces, where the caller asked to take them out.
-    lines : for each joint the polylines in which it meets the surface.
-    contacts : pairs of pieces that face each other, by joint, lower piece, upper piece.
-    missed : indices of joints that met no body.
+    missed : indices of joints that met no foam.
     """
 
     pieces: tuple[Body, ...]
     taken: tuple[Body, ...]
     crumbs: tuple[Body, ...]
-    lines: tuple[tuple[JointLine, ...], ...]
-    contacts: tuple[Contact, ...]
     missed: tuple[int, ...]
+    _trace: Callable[[], Trace] = field(repr=False)
+
+    @cached_property
+    def _traced(self) -> Trace:
+        # Worked out when first asked for: with a gap the joints are followed a second time without it.
+        return self._trace()
+
+    @property
+    def lines(self) -> tuple[tuple[JointLine, ...], ...]:
+        """For each joint the closed polylines in which it meets the surface, on the joint before the gap."""
+        return self._traced.lines
+
+    @property
+    def contacts(self) -> tuple[Contact, ...]:
+        """Pairs of pieces that face each other, by joint, lower piece, upper piece."""
+        return self._traced.contacts

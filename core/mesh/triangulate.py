@@ -50,9 +50,7 @@ def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | Non
     return triangulate_layers(points, edges, layer)[0]
 
 
-def triangulate_layers(
-    points: FloatArray, edges: IntArray, layer: IntArray | None = None
-) -> tuple[IntArray, IntArray]:
+def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | None = None) -> tuple[IntArray, IntArray]:
     """As `triangulate_loops`, with the layer of each triangle, (t,) int64, beside them."""
     edges = np.asarray(edges, dtype=np.int64)
     layer = np.zeros(len(edges), dtype=np.int64) if layer is None else np.asarray(layer, dtype=np.int64)
@@ -177,9 +175,7 @@ def _chains(
     return np.concatenate([out, rest])
 
 
-def _proved(
-    xy: FloatArray, edges: IntArray, triangles: IntArray, group: IntArray, groups: int
-) -> NDArray[np.bool_]:
+def _proved(xy: FloatArray, edges: IntArray, triangles: IntArray, group: IntArray, groups: int) -> NDArray[np.bool_]:
     """Which groups are right: the border of the triangles is the edges, and no triangle is turned over."""
     n = len(xy)
     sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]], edges[:, ::-1]])

@@ -1,0 +1,177 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""From cells to bodies: closed meshes with a source for every triangle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.mass import mass_properties
+from ..mesh.mesh import Mesh
+from ..mesh.topology import components
+from .cells import GONE, Cells, Tail
+from .pinch import part_corners, pinched_edges
+from .result import FROM_CARVING, Body
+from .splitting import edge_keys, split_edges
+from .winding import encloses
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class RegionBody:
+    """A body with its place in the cells.
+
+    Attributes
+    ----------
+    base : rows of the carving that it lies behind.
+    behind, before : tail rows that it lies behind, and tail rows that it lies before.
+    """
+
+    region: int
+    body: Body
+    base: IntArray
+    behind: IntArray
+    before: IntArray
+
+
+def make_bodies(cells: Cells, regions: Iterable[int], split: bool) -> list[RegionBody]:
+    """Bodies of the given regions, in their order.
+
+    Parameters
+    ----------
+    cells : changed only where bodies hang together along an edge that needs a vertex to part them.
+    split : one body for each connected one; else one for each region.
+    """
+    regions = list(regions)
+    pinches = _free_pinches(cells, regions)
+    count = len(cells.regions)
+    order = np.argsort(cells.label.astype(np.uint16) if count < 60000 else cells.label, kind="stable")
+    bounds = np.concatenate([[0], np.cumsum(np.bincount(cells.label - GONE, minlength=count + 2))])
+    if count < 60000:  # GONE and OUTSIDE come last in two bytes without a sign
+        bounds = bounds - bounds[2]
+    sides = []
+    for side in (cells.tail.below, cells.tail.above):
+        rows = np.argsort(side, kind="stable")
+        sides.append((rows, np.searchsorted(side[rows], np.arange(count + 1))))
+    total = len(cells.mesh.vertices) + len(cells.extra)
+    mark = np.zeros(total, dtype=bool)
+    local = np.zeros(total, dtype=np.int64)
+    out: list[RegionBody] = []
+    for r in regions:
+        base = order[bounds[r + 2] : bounds[r + 3]]
+        behind, before = (rows[at[r] : at[r + 1]] for rows, at in sides)
+        tail = cells.tail
+        triangles = np.concatenate(
+            [cells.mesh.triangles[base], tail.triangles[behind], tail.triangles[before][:, ::-1]]
+        )
+        if len(triangles) == 0:
+            continue
+        mark[triangles] = True
+        used = np.flatnonzero(mark)
+        mark[used] = False
+        local[used] = np.arange(len(used))
+        triangles = local[triangles]
+        points = cells.points(used)
+        if len(pinches[r]):
+            triangles, points = _part(triangles, points, local[pinches[r]])
+        kind = np.concatenate([cells.mesh.kind[base], tail.kind[behind], tail.kind[before]])
+        source = np.concatenate([base, tail.source[behind], tail.source[before]])
+        origin = np.concatenate(
+            [np.full(len(base), FROM_CARVING, dtype=np.uint8), tail.origin[behind], tail.origin[before]]
+        )
+        whole = RegionBody(r, Body(Mesh(points, triangles, kind), source, origin), base, behind, before)
+        out += _split(whole) if split else [whole]
+    return out
+
+
+def _free_pinches(cells: Cells, regions: list[int]) -> dict[int, IntArray]:
+    """Pinched edges of each region; edges that a copy of their ends cannot part get a vertex in their middle first."""
+    while True:
+        pinches: dict[int, IntArray] = {}
+        stuck = []
+        total = len(cells.mesh.vertices) + len(cells.extra)
+        for r in regions:
+            behind, before = _tail_rows(cells.tail, r)
+            t = np.concatenate([cells.tail.triangles[behind], cells.tail.triangles[before][:, ::-1]])
+            pinches[r] = pinched_edges(t, total)
+            if len(pinches[r]):
+                near = np.isin(t, pinches[r]).any(axis=1)
+                used, t = np.unique(t[near], return_inverse=True)
+                t = t.reshape(-1, 3).astype(np.int64)
+                edges = np.searchsorted(used, pinches[r])
+                found = part_corners(t, edges, cells.points(used), len(used))[2]
+                stuck.append(used[found])
+        edges = np.concatenate(stuck) if stuck else np.zeros((0, 2), dtype=np.int64)
+        if len(edges) == 0:
+            return pinches
+        edges = np.unique(edges, axis=0)
+        middle = cells.points(edges).mean(axis=1)
+        cells.extra = np.concatenate([cells.extra, middle])
+        made = total + np.arange(len(edges), dtype=np.int64)
+        points = cells.points(np.arange(total + len(edges)))
+        keys = edge_keys(edges[:, 0], edges[:, 1], len(points))
+        order = np.argsort(keys)
+        triangles, rows = split_edges(cells.tail.triangles, keys[order], made[order], points)
+        cells.tail = cells.tail.of(triangles, rows)
+
+
+def _tail_rows(tail: Tail, region: int) -> tuple[IntArray, IntArray]:
+    return np.flatnonzero(tail.below == region), np.flatnonzero(tail.above == region)
+
+
+def _part(triangles: IntArray, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray]:
+    near = np.flatnonzero(np.isin(triangles, edges).any(axis=1))
+    parted, twins, _ = part_corners(triangles[near], edges, points, len(points))
+    triangles = triangles.copy()
+    triangles[near] = parted
+    return triangles, np.concatenate([points, points[twins]])
+
+
+def _split(whole: RegionBody) -> list[RegionBody]:
+    """The connected bodies of a region; a hollow goes with the body round it."""
+    body, mesh = whole.body, whole.body.mesh
+    label = components(mesh.triangles)
+    count = int(label.max()) + 1
+    if count == 1:
+        return [whole]
+    parts = _grouped(label, count)
+    shells = [_compact(mesh, rows) for rows in parts]
+    volumes = [mass_properties(shell).volume for shell in shells]
+    solid = [i for i in range(count) if volumes[i] >= 0.0]
+    home = list(range(count))
+    for i in range(count):
+        if volumes[i] < 0.0 and solid:
+            inside = [s for s in solid if encloses(shells[s], shells[i].vertices[0])]
+            home[i] = min(inside or solid, key=lambda s: volumes[s])
+    out = []
+    count_base, count_behind = len(whole.base), len(whole.behind)
+    for i in sorted(set(home)):
+        rows = np.sort(np.concatenate([parts[k] for k in range(count) if home[k] == i]))
+        part = Body(_compact(mesh, rows), body.source[rows], body.origin[rows])
+        tail = rows[rows >= count_base] - count_base
+        out.append(
+            RegionBody(
+                whole.region,
+                part,
+                whole.base[rows[rows < count_base]],
+                whole.behind[tail[tail < count_behind]],
+                whole.before[tail[tail >= count_behind] - count_behind],
+            )
+        )
+    return out
+
+
+def _grouped(label: IntArray, count: int) -> list[IntArray]:
+    order = np.argsort(label, kind="stable")
+    return np.split(order, np.cumsum(np.bincount(label, minlength=count))[:-1])
+
+
+def _compact(mesh: Mesh, rows: IntArray) -> Mesh:
+    triangles = mesh.triangles[rows]
+    used, flat = np.unique(triangles, return_inverse=True)
+    return Mesh(mesh.vertices[used], flat.reshape(-1, 3).astype(np.int64), mesh.kind[rows])

@@ -1,0 +1,220 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Cut a closed carving into closed pieces along joints."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import CutError, MeshError, Progress
+from ..mesh.mesh import Mesh
+from ..mesh.topology import require_closed
+from ..tolerance import Tolerance
+from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
+from .bodies import RegionBody, make_bodies
+from .cells import Cells, Region
+from .joint import Joint, Plane, Profile
+from .result import CutResult, Trace
+from .sheet import sheets_of
+from .trace import trace
+from .winding import crossings, distance_within
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+_MAX_KEYS: Final = 1 << 22
+"""Most keys (regions times sets of sides) that one pass of joints may have: a few megabytes of tables."""
+
+
+def cut(
+    mesh: Mesh,
+    joints: Sequence[Joint],
+    gap: float = 0.0,
+    split: bool = True,
+    *,
+    crumb: float = 0.0,
+    progress: Progress | None = None,
+) -> CutResult:
+    """Cut a carving by joints, in order.
+
+    Parameters
+    ----------
+    mesh : closed and consistently wound, metres, any frame.
+    joints : planes and profiles; each cuts everything, or only the body round its `part`.
+    gap : metres taken off between the two faces of each joint, half on each side.
+    split : one piece for each connected body; else one for each region between the joints.
+    crumb : cubic metres; smaller bodies come out as crumbs and not as pieces.
+    progress : told the share done.
+
+    Returns
+    -------
+    CutResult
+        Every body is closed and consistently wound, each edge in exactly two triangles by index. Volumes and carved
+        areas of pieces, crumbs and what the gap took add up to the carving's. Without a gap the two faces of a joint
+        have the same vertices, bit for bit. The same input gives the same bytes.
+
+    Raises
+    ------
+    NotClosedError
+        The carving is not closed or not consistently wound.
+    CutError
+        A gap that is negative or below what the coordinates can tell apart; a `part` that lies in no body, in what a
+        gap took, or on the skin.
+
+    Notes
+    -----
+    What lies on a joint is a matter of one rule, see `sheet`: within 1e-11 of the carving's size (or eight steps of its
+    coordinates, far from the origin) a vertex is on the joint, and what has all its corners there is not cut.
+    An edge of the carving that four triangles share passes as two edges and stays as it is.
+    """
+    _require_closed(mesh)
+    slack = Tolerance.of(mesh.vertices).on_joint
+    if not np.isfinite(gap) or gap < 0.0:
+        raise CutError(f"the gap is {gap} m; give 0 or more")
+    if 0.0 < gap < 16.0 * slack:
+        least = f"{16.0 * slack:.1g} m"
+        raise CutError(f"the gap is {gap:.3g} m, which the carving's coordinates cannot show; give 0 or {least}")
+    for j, joint in enumerate(joints):
+        if not isinstance(joint, Plane | Profile):
+            raise CutError(f"joint {j} is a {type(joint).__name__}; give a Plane or a Profile", j)
+    cells, met = _cut_cells(mesh, joints, gap, slack, progress)
+    kept = sorted((r for r, g in enumerate(cells.regions) if not g.taken), key=lambda r: cells.regions[r].sides)
+    gone = sorted((r for r, g in enumerate(cells.regions) if g.taken), key=lambda r: cells.regions[r].sides)
+    bodies = make_bodies(cells, kept, split)
+    small = [b for b in bodies if crumb > 0.0 and b.body.volume < crumb]
+    names = {id(b) for b in small}
+    pieces = [b for b in bodies if id(b) not in names]
+    taken = make_bodies(cells, gone, split)
+    if progress:
+        progress(1.0, f"{len(pieces)} pieces")
+    return CutResult(
+        tuple(b.body for b in pieces),
+        tuple(b.body for b in taken),
+        tuple(b.body for b in small),
+        tuple(j for j in range(len(joints)) if j not in met),
+        partial(_follow, cells, pieces, tuple(joints), gap, slack, split),
+    )
+
+
+def _require_closed(mesh: Mesh) -> None:
+    """Cheap proof that every edge is run as often one way as the other; the slow check only to say where not.
+
+    Two random numbers for each vertex make a number of each directed edge that changes sign with its direction. Their
+    sum over all triangles is zero for a closed surface, and else zero only by a chance of about one in 2**30.
+    """
+    if len(mesh.triangles) < 4:
+        raise MeshError(f"the carving has {len(mesh.triangles)} triangles; a closed body has 4 or more")
+    one, two = (_scatter(len(mesh.vertices), seed) for seed in (0x9E3779B9, 0x85EBCA6B))
+    total = 0
+    for begin in range(0, len(mesh.triangles), 1 << 16):
+        t = mesh.triangles[begin : begin + (1 << 16)]
+        a, b, c = t[:, 0], t[:, 1], t[:, 2]
+        p, q = one[a], two[a]
+        edge = (one[b] - p) * (two[c] - q) - (one[c] - p) * (two[b] - q)
+        total += int(edge.sum(dtype=np.uint64))
+    if total % (1 << 32):
+        require_closed(mesh)
+        raise MeshError("the surface is not closed; close it first")
+
+
+def _scatter(count: int, seed: int) -> NDArray[np.uint32]:
+    """Numbers without a pattern, (count,) uint32, the same on every machine."""
+    x = np.arange(count, dtype=np.uint32) + np.uint32(seed)
+    for shift, factor in ((16, 0x7FEB352D), (15, 0x846CA68B)):
+        x ^= x >> np.uint32(shift)
+        x *= np.uint32(factor)
+    x ^= x >> np.uint32(16)
+    return x
+
+
+def _cut_cells(
+    mesh: Mesh, joints: Sequence[Joint], gap: float, slack: float, progress: Progress | None
+) -> tuple[Cells, set[int]]:
+    cells = Cells.of(mesh)
+    met: set[int] = set()
+    each = 2 if gap > 0.0 else 1
+    j = 0
+    while j < len(joints):
+        if progress:
+            progress(0.8 * j / len(joints), f"joint {j + 1} of {len(joints)}")
+        part = joints[j].part
+        if part is not None:
+            target = _isolate(cells, part, j, slack)
+            met |= apply_joints(cells, [(j, sheets_of(joints[j], gap, slack))], target)
+            j += 1
+            continue
+        run: list[SheetsOfJoint] = []
+        while j < len(joints) and joints[j].part is None:
+            sheets = each * (len(run) + 1)
+            if run and (sheets > MAX_SHEETS or (len(cells.regions) + 1) << sheets > _MAX_KEYS):
+                break
+            run.append((j, sheets_of(joints[j], gap, slack)))
+            j += 1
+        met |= apply_joints(cells, run, None)
+    return cells, met
+
+
+def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float) -> int:
+    """The region that is exactly the one body round the point; a region of several bodies is parted first."""
+    here = f"({part[0]:.6g}, {part[1]:.6g}, {part[2]:.6g})"
+    wind = np.zeros(len(cells.regions) + 2, dtype=np.int64)
+    rows, way = crossings(cells.mesh.vertices, cells.mesh.triangles, part)
+    np.add.at(wind, cells.label[rows], way)
+    points = np.concatenate([cells.mesh.vertices, cells.extra]) if len(cells.tail) else cells.extra
+    rows, way = crossings(points, cells.tail.triangles, part)
+    np.add.at(wind, cells.tail.below[rows], way)
+    np.add.at(wind, cells.tail.above[rows], -way)
+    inside = np.flatnonzero(wind[:-2] > 0).tolist()
+    if not inside:
+        raise CutError(f"joint {joint}: its part {here} lies in no body; move the point into the foam", joint)
+    region = int(inside[0])
+    if cells.regions[region].taken:
+        raise CutError(f"joint {joint}: its part {here} lies in the gap of an earlier joint; move it", joint)
+    bodies = make_bodies(cells, [region], split=True)
+    found = [b for b in bodies if crossings(b.body.mesh.vertices, b.body.mesh.triangles, part)[1].sum() > 0]
+    if not found or distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack:
+        raise CutError(f"joint {joint}: its part {here} lies on the skin of a body; move it inside", joint)
+    if len(bodies) == 1:
+        return region
+    new = len(cells.regions)
+    body = found[0]
+    below, above = cells.tail.below.copy(), cells.tail.above.copy()
+    cells.label[body.base] = new
+    below[body.behind] = new
+    above[body.before] = new
+    cells.tail = cells.tail.with_regions(below, above)
+    cells.regions = [*cells.regions, Region(cells.regions[region].sides)]
+    return new
+
+
+def _follow(
+    cells: Cells, pieces: Sequence[RegionBody], joints: tuple[Joint, ...], gap: float, slack: float, split: bool
+) -> Trace:
+    if gap == 0.0:
+        behind, before = _piece_of_rows(len(cells.tail), [(i, b) for i, b in enumerate(pieces)])
+        return trace(cells, behind, before, len(joints))
+    # The joints themselves, without the gap; each body of theirs is the piece that most of its carved skin went to.
+    bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, None)
+    home = np.full(len(cells.label), -1, dtype=np.int64)
+    for i, b in enumerate(pieces):
+        home[b.base] = i
+    named = []
+    for b in make_bodies(bare, range(len(bare.regions)), split):
+        there = home[b.base]
+        there = there[there >= 0]
+        if len(there):
+            named.append((int(np.argmax(np.bincount(there))), b))
+    behind, before = _piece_of_rows(len(bare.tail), named)
+    return trace(bare, behind, before, len(joints))
+
+
+def _piece_of_rows(count: int, named: Sequence[tuple[int, RegionBody]]) -> tuple[IntArray, IntArray]:
+    behind, before = np.full(count, -1, dtype=np.int64), np.full(count, -1, dtype=np.int64)
+    for i, b in named:
+        behind[b.behind] = i
+        before[b.before] = i
+    return behind, before

@@ -1,0 +1,113 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Part bodies that only touch along an edge, so that every edge has exactly two triangles by index."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def pinched_edges(triangles: IntArray, count: int) -> IntArray:
+    """Edges with more than two of the triangles, (k, 2) int64, lowest vertex first; vertices number under `count`."""
+    if len(triangles) == 0:
+        return np.zeros((0, 2), dtype=np.int64)
+    a, b = triangles, np.roll(triangles, -1, axis=1)
+    keys = np.sort((np.minimum(a, b) * count + np.maximum(a, b)).reshape(-1))
+    many = np.unique(keys[2:][keys[2:] == keys[:-2]])
+    return np.stack([many // count, many % count], axis=1)
+
+
+def part_corners(
+    triangles: IntArray, edges: IntArray, points: FloatArray, start: int
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Give each fan of triangles at a pinched edge vertices of its own.
+
+    Parameters
+    ----------
+    triangles : (m, 3) all triangles of one region at the vertices of `edges`, outward.
+    edges : (k, 2) its `pinched_edges`.
+    points : (n, 3) metres, by vertex number.
+    start : first number free for new vertices.
+
+    Returns
+    -------
+    triangles : (m, 3) with new vertices in place of shared ones.
+    twins : (j,) the vertex that new vertex ``start + i`` is a copy of.
+    stuck : (s, 2) edges whose fans hang together round both ends; a vertex on the edge will free them.
+    """
+    corners: dict[int, list[tuple[int, int]]] = {}
+    wanted = set(edges.reshape(-1).tolist())
+    rows = triangles.tolist()
+    for row, t in enumerate(rows):
+        for k in range(3):
+            if t[k] in wanted:
+                corners.setdefault(t[k], []).append((row, k))
+    root: dict[tuple[int, int], tuple[int, int]] = {c: c for group in corners.values() for c in group}
+
+    def find(c: tuple[int, int]) -> tuple[int, int]:
+        while root[c] != c:
+            root[c] = root[root[c]]
+            c = root[c]
+        return c
+
+    at_edge: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for row, t in enumerate(rows):
+        for k in range(3):
+            a, b = t[k], t[(k + 1) % 3]
+            if a in wanted or b in wanted:
+                at_edge.setdefault((min(a, b), max(a, b)), []).append((row, k))
+    for (a, b), users in at_edge.items():
+        for one, two in _pairs(a, b, users, rows, points):
+            for vertex in (a, b):
+                if vertex in wanted:
+                    p, q = (one, rows[one].index(vertex)), (two, rows[two].index(vertex))
+                    low, high = sorted((find(p), find(q)))
+                    root[high] = low
+    out = triangles.copy()
+    twins: list[int] = []
+    for vertex in sorted(corners):
+        first = find(corners[vertex][0])
+        names = {first: vertex}
+        for c in corners[vertex]:
+            top = find(c)
+            if top not in names:
+                names[top] = start + len(twins)
+                twins.append(vertex)
+            out[c] = names[top]
+    left = pinched_edges(out, start + len(twins))
+    whole = np.append(np.arange(start), twins).astype(np.int64)
+    return out, np.array(twins, dtype=np.int64), np.unique(np.sort(whole[left], axis=1), axis=0)
+
+
+def _pairs(
+    a: int, b: int, users: list[tuple[int, int]], rows: list[list[int]], points: FloatArray
+) -> list[tuple[int, int]]:
+    """Pairs of triangles at an edge that bound one wedge of foam."""
+    if len(users) <= 2:
+        return [(users[0][0], users[1][0])] if len(users) == 2 else []
+    axis = points[b] - points[a]
+    axis = axis / max(float(np.linalg.norm(axis)), 1e-300)
+    other = np.zeros(3)
+    other[int(np.argmin(np.abs(axis)))] = 1.0
+    x = np.cross(other, axis)
+    y = np.cross(axis, x)
+    around = []
+    for row, k in users:
+        arm = points[rows[row][(k + 2) % 3]] - points[a]
+        around.append((float(np.arctan2(arm @ y, arm @ x)), row, rows[row][k] == a))
+    around.sort()
+    # Foam lies before a triangle that runs from a to b, behind one that runs back, as the angle grows.
+    forward = [i for i, item in enumerate(around) if item[2]]
+    free = {i for i, item in enumerate(around) if not item[2]}
+    out = []
+    for i in forward:
+        for step in range(1, len(around)):
+            j = (i - step) % len(around)
+            if j in free:
+                free.remove(j)
+                out.append((around[i][1], around[j][1]))
+                break
+    return out

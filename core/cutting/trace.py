@@ -1,0 +1,125 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Follow the joints: lines on the surface, and which pieces face each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.topology import edge_loops
+from .cells import Cells
+from .result import FROM_JOINT, Contact, JointLine, Trace
+from .splitting import edge_keys
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def trace(cells: Cells, behind: IntArray, before: IntArray, joints: int) -> Trace:
+    """Lines and contacts of all joints.
+
+    Parameters
+    ----------
+    cells : cut without a gap.
+    behind, before : (t,) for each tail row, the piece behind it and the piece before it, or -1.
+    joints : number of joints.
+    """
+    tail = cells.tail
+    total = len(cells.mesh.vertices) + len(cells.extra)
+    made = tail.origin == FROM_JOINT
+    lines: list[tuple[JointLine, ...]] = []
+    contacts: list[Contact] = []
+    rim = _Rim(cells, total)
+    for j in range(joints):
+        rows = np.flatnonzero(made & (tail.source == j))
+        found = _lines(cells, rim, rows, behind, before, j)
+        lines.append(found)
+        contacts += _contacts(cells, rows, behind, before, found, j)
+    return Trace(tuple(lines), tuple(contacts))
+
+
+class _Rim:
+    """The class of what stands at an edge: the highest among the tail's triangles that are not the joint's own."""
+
+    def __init__(self, cells: Cells, total: int) -> None:
+        t = cells.tail.triangles
+        self.total = total
+        keys = edge_keys(t, np.roll(t, -1, axis=1), total).reshape(-1)
+        order = np.argsort(keys, kind="stable")
+        self.keys = keys[order]
+        self.rows = order // 3
+        self.kind = cells.tail.kind.astype(np.int64)
+        self.joint = np.where(cells.tail.origin == FROM_JOINT, cells.tail.source, -1)
+
+    def kinds(self, edges: IntArray, joint: int) -> NDArray[np.uint8]:
+        keys = edge_keys(edges[:, 0], edges[:, 1], self.total)
+        start = np.searchsorted(self.keys, keys, side="left")
+        count = np.searchsorted(self.keys, keys, side="right") - start
+        edge = np.repeat(np.arange(len(edges)), count)
+        at = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(start, count)
+        row = self.rows[at]
+        other = self.joint[row] != joint
+        out = np.zeros(len(edges), dtype=np.int64)
+        np.maximum.at(out, edge[other], self.kind[row[other]])
+        return out.astype(np.uint8)
+
+
+def _lines(
+    cells: Cells, rim: _Rim, rows: IntArray, behind: IntArray, before: IntArray, joint: int
+) -> tuple[JointLine, ...]:
+    """Border of a joint's face as closed loops, the face on the left seen from above."""
+    t = cells.tail.triangles[rows]
+    if len(t) == 0:
+        return ()
+    edge = np.stack([t, np.roll(t, -1, axis=1)], axis=2).reshape(-1, 2)
+    row = np.repeat(rows, 3)
+    keys = edge_keys(edge[:, 0], edge[:, 1], rim.total)
+    order = np.argsort(keys, kind="stable")
+    start = np.flatnonzero(np.append(True, keys[order][1:] != keys[order][:-1]))
+    net = np.add.reduceat(np.where(edge[order, 0] < edge[order, 1], 1, -1), start)
+    way = np.where(edge[:, 0] < edge[:, 1], 1, -1)[order]
+    # Of the triangles at an edge that bounds the face, one that runs it the way the border runs.
+    group = np.cumsum(np.isin(np.arange(len(order)), start)) - 1
+    agrees = (net[group] != 0) & (np.sign(net[group]) == way)
+    first = np.flatnonzero(agrees)
+    first = first[np.append(True, group[first][1:] != group[first][:-1])] if len(first) else first
+    rim_edge, rim_row = edge[order[first]], row[order[first]]
+    kinds = rim.kinds(rim_edge, joint)
+    where = {pair: i for i, pair in enumerate(map(tuple, rim_edge.tolist()))}
+    out = []
+    for loop in edge_loops(rim_edge):
+        closed = np.append(loop, loop[:1])
+        at = np.array([where[p] for p in zip(closed[:-1].tolist(), closed[1:].tolist(), strict=True)], dtype=np.int64)
+        pieces = np.stack([behind[rim_row[at]], before[rim_row[at]]], axis=1)
+        out.append(JointLine(cells.points(closed), kinds[at], pieces))
+    return tuple(out)
+
+
+def _contacts(
+    cells: Cells,
+    rows: IntArray,
+    behind: IntArray,
+    before: IntArray,
+    lines: Sequence[JointLine],
+    joint: int,
+) -> list[Contact]:
+    rows = rows[(behind[rows] >= 0) & (before[rows] >= 0)]
+    if len(rows) == 0:
+        return []
+    p = cells.points(cells.tail.triangles[rows])
+    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 2.0
+    count = int(max(behind.max(), before.max())) + 1
+    pair, inverse = np.unique(behind[rows] * count + before[rows], return_inverse=True)
+    areas = np.bincount(inverse.reshape(-1), area)
+    length: dict[int, float] = {}
+    for line in lines:
+        key = line.pieces[:, 0] * count + line.pieces[:, 1]
+        use = (line.kind == 0) & (line.pieces >= 0).all(axis=1)
+        for k, step in zip(key[use].tolist(), line.lengths[use].tolist(), strict=True):
+            length[k] = length.get(k, 0.0) + step
+    return [
+        Contact(joint, k // count, k % count, float(a), length.get(k, 0.0))
+        for k, a in zip(pair.tolist(), areas.tolist(), strict=True)
+    ]

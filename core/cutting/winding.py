@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Whether a point lies in a body, and how near it is to the skin."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.mesh import Mesh
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def crossings(vertices: FloatArray, triangles: IntArray, point: FloatArray) -> tuple[IntArray, IntArray]:
+    """Triangles that a ray from the point along +x crosses, and +1 where it leaves through them, -1 where it enters.
+
+    Parameters
+    ----------
+    vertices : (n, 3) metres. triangles : (m, 3). point : (3,) metres.
+
+    Notes
+    -----
+    A corner exactly level with the ray counts as just under it, for every triangle alike, so a ray through an edge or
+    a corner is counted once.
+    """
+    over = (vertices[:, 1] > point[1]).view(np.uint8) + 1
+    over |= (((vertices[:, 2] > point[2]).view(np.uint8) + 1) << 2).astype(np.uint8)
+    word = over[triangles[:, 0]]
+    word |= over[triangles[:, 1]]
+    word |= over[triangles[:, 2]]
+    rows = np.flatnonzero(word == 15)
+    t = triangles[rows]
+    # Each edge is crossed by the level y at one place, worked out from its lower to its higher vertex number.
+    a, b = t, np.roll(t, -1, axis=1)
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    p, q = vertices[low] - point, vertices[high] - point
+    cut = (p[..., 1] > 0.0) != (q[..., 1] > 0.0)
+    run = np.where(cut, p[..., 1] - q[..., 1], 1.0)
+    z = p[..., 2] + (p[..., 1] / run) * (q[..., 2] - p[..., 2])
+    right = cut & (z > 0.0)
+    hit = right.sum(axis=1) == 1
+    rows, t = rows[hit], t[hit]
+    corner = vertices[t] - point
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    height = (normal * corner[:, 0]).sum(axis=1)
+    ahead = (normal[:, 0] != 0.0) & (height * np.sign(normal[:, 0]) > 0.0)
+    # Which way its edge above the ray runs says which way the triangle faces, without a division.
+    falling = np.where(vertices[b, 1] > point[1], -1, 1)[hit]
+    turn = np.where(right[hit], falling, 0).sum(axis=1)
+    return rows[ahead], turn[ahead].astype(np.int64)
+
+
+def encloses(mesh: Mesh, point: FloatArray) -> bool:
+    """Whether a closed mesh goes round the point."""
+    return bool(crossings(mesh.vertices, mesh.triangles, point)[1].sum() > 0)
+
+
+def distance_within(mesh: Mesh, point: FloatArray, reach: float) -> float:
+    """Distance from the point to the skin, metres; `reach` where nothing is nearer than that."""
+    word = np.zeros(len(mesh.vertices), dtype=np.uint8)
+    for axis in range(3):
+        x = mesh.vertices[:, axis]
+        word |= ((x >= point[axis] - reach).view(np.uint8) << (2 * axis)).astype(np.uint8)
+        word |= ((x <= point[axis] + reach).view(np.uint8) << (2 * axis + 1)).astype(np.uint8)
+    t = mesh.triangles
+    near = (word[t[:, 0]] | word[t[:, 1]] | word[t[:, 2]]) == 63
+    corner = mesh.vertices[t[near]] - point
+    best = reach
+    for k in range(3):
+        a, edge = corner[:, k], corner[:, (k + 1) % 3] - corner[:, k]
+        square = (edge**2).sum(axis=1)
+        share = np.clip(-(a * edge).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+        best = min(best, float(np.linalg.norm(a + share[:, None] * edge, axis=1).min(initial=reach)))
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    length = np.linalg.norm(normal, axis=1)
+    inside = length > 0.0
+    for k in range(3):
+        inside &= (np.cross(corner[:, k], corner[:, (k + 1) % 3]) * normal).sum(axis=1) >= 0.0
+    plane = np.abs((normal * corner[:, 0]).sum(axis=1)[inside]) / length[inside]
+    return min(best, float(plane.min(initial=reach)))
