@@ -18,6 +18,12 @@ from seamwright.core.cutting.joint import Joint, Plane, Profile
 from seamwright.core.mesh.mesh import Mesh
 
 
+def cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Cross product of rows: as np.cross, with a third of its overhead on small arrays."""
+    (ax, ay, az), (bx, by, bz) = np.moveaxis(a, -1, 0), np.moveaxis(b, -1, 0)
+    return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx], axis=-1)
+
+
 def heights(mesh: Mesh, plane: Plane) -> np.ndarray:
     """Signed distance of each vertex from the plane, exactly 0 where it is within rounding of it."""
     s = (mesh.vertices - plane.point) @ plane.normal
@@ -32,7 +38,8 @@ class Halves:
 
     volume, area : (2,) below, above; the area is that of the given surface without the section, a face in the plane
     on the side where its material is. `section` is the area of material that the plane passes through, `outline` the
-    length of the given surface's crossing (meaningful where no face lies in the plane). `touched`: a vertex lies in it.
+    length of the given surface's crossing (meaningful where no face lies in the plane). `touched`, `flat`: a vertex, a
+    face lies in it.
     """
 
     volume: np.ndarray
@@ -40,6 +47,7 @@ class Halves:
     section: float
     outline: float
     touched: bool
+    flat: bool
 
 
 def halves(mesh: Mesh, plane: Plane) -> Halves:
@@ -53,7 +61,7 @@ def halves(mesh: Mesh, plane: Plane) -> Halves:
     # One corner alone on its side (turned to the front) cuts off a triangle; the rest is what remains.
     low = s < 0.0
     count = low.sum(axis=1)
-    normal = np.cross(x[:, 1] - x[:, 0], x[:, 2] - x[:, 0])
+    normal = cross(x[:, 1] - x[:, 0], x[:, 2] - x[:, 0])
     whole, cone = 0.5 * np.linalg.norm(normal, axis=1), np.einsum("ij,ij->i", x[:, 0], normal) / 6.0
     mixed = np.flatnonzero((count == 1) | (count == 2))
     lone = np.where((count[mixed] == 1)[:, None], low[mixed], ~low[mixed]).argmax(axis=1)
@@ -71,25 +79,25 @@ def halves(mesh: Mesh, plane: Plane) -> Halves:
         volume[side] = cone[inside].sum() + (cone[mixed] * part).sum()
     # Direction of the section's edge: the material on its left, seen from above.
     first, last = (np.where(tip_low[:, None], ends[:, i], ends[:, 1 - i]) for i in (1, 0))
-    section = 0.5 * (np.cross(first, last) @ plane.normal).sum()
+    section = 0.5 * (cross(first, last) @ plane.normal).sum()
     flat = (s == 0.0).all(axis=1)
     facing = normal[flat] @ plane.normal
     under = 0.5 * facing[facing > 0.0].sum()
     area += (under, -under)
     outline = float(np.linalg.norm(last - first, axis=1).sum())
-    return Halves(volume, area, float(section - under), outline, bool((s == 0.0).any()))
+    return Halves(volume, area, float(section - under), outline, bool((s == 0.0).any()), bool(flat.any()))
 
 
 def volume_of(mesh: Mesh) -> float:
     """Signed volume by tetrahedra about the first vertex."""
     a, b, c = (mesh.vertices[mesh.triangles[:, k]] - mesh.vertices[0] for k in range(3))
-    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum()) / 6.0
+    return float(np.einsum("ij,ij->i", a, cross(b, c)).sum()) / 6.0
 
 
 def inside_point(mesh: Mesh) -> np.ndarray:
     """Find a point well within a solid: a little under the middle of its largest triangle, by the winding number."""
     a, b, c = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = cross(b - a, c - a)
     length = np.linalg.norm(normal, axis=1)
     row = int(length.argmax())
     middle = (a[row] + b[row] + c[row]) / 3.0
@@ -123,9 +131,9 @@ def section_polygon(mesh: Mesh, plane: Plane) -> shapely.Geometry:
 
 def basis(normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Two unit directions in the plane, right-handed with its normal."""
-    u = np.cross(normal, np.eye(3)[np.abs(normal).argmin()])
+    u = cross(normal, np.eye(3)[np.abs(normal).argmin()])
     u /= np.linalg.norm(u)
-    return u, np.cross(normal, u)
+    return u, cross(normal, u)
 
 
 def winding(mesh: Mesh, point: np.ndarray) -> float:
@@ -133,7 +141,7 @@ def winding(mesh: Mesh, point: np.ndarray) -> float:
     a, b, c = (mesh.vertices[mesh.triangles[:, k]] - point for k in range(3))
     la, lb, lc = (np.linalg.norm(x, axis=1) for x in (a, b, c))
     dot = np.einsum("ij,ij->i", a, b) * lc + np.einsum("ij,ij->i", b, c) * la + np.einsum("ij,ij->i", c, a) * lb
-    return float(np.arctan2(np.einsum("ij,ij->i", a, np.cross(b, c)), la * lb * lc + dot).sum() / (2.0 * np.pi))
+    return float(np.arctan2(np.einsum("ij,ij->i", a, cross(b, c)), la * lb * lc + dot).sum() / (2.0 * np.pi))
 
 
 def body_labels(triangles: np.ndarray) -> np.ndarray:
