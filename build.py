@@ -49,8 +49,8 @@ LIBRARIES = {
     "libXfixes.so.3": "libxfixes3",
     "libXi.so.6": "libxi6",
     "libXrender.so.1": "libxrender1",
-    "libXt.so.6": "libxt6",
     "libXxf86vm.so.1": "libxxf86vm1",
+    "libgomp.so.1": "libgomp1",
     "libxkbcommon.so.0": "libxkbcommon0",
 }
 """What Blender's module links (as ldd shows it) or opens, and Debian's package for each."""
@@ -108,23 +108,21 @@ def clean_environ() -> dict[str, str]:
     return {**environ, "PYTHONNOUSERSITE": "1", "PYTHONUTF8": "1"}
 
 
-def run(command: Sequence[str | Path], cwd: Path = ROOT, **environ: str) -> int:
+def run(command: Sequence[str | Path], **environ: str) -> int:
     """Run a command to its end, its output going where ours goes; return its exit code."""
     sys.stdout.flush()
-    return subprocess.run(
-        [str(part) for part in command], cwd=cwd, env=clean_environ() | environ, check=False
-    ).returncode
+    words = [str(part) for part in command]
+    return subprocess.run(words, cwd=ROOT, env=clean_environ() | environ, check=False).returncode
 
 
 def ask(command: Sequence[str | Path], cwd: Path = ROOT) -> tuple[int, str]:
     """Run a command and keep what it prints; a command that cannot start counts as failed."""
-    command = [str(part) for part in command]
-    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT}
+    words = [str(part) for part in command]
     try:
-        done = subprocess.run(command, cwd=cwd, env=clean_environ(), check=False, text=True, **pipes)
+        done = subprocess.run(words, cwd=cwd, env=clean_environ(), check=False, capture_output=True, text=True)
     except OSError as error:
         return 127, str(error)
-    return done.returncode, done.stdout
+    return done.returncode, done.stdout + done.stderr
 
 
 @contextlib.contextmanager
@@ -191,7 +189,7 @@ PROBE = """
 import importlib.metadata, json, sys
 pins = json.loads(sys.argv[1])
 wrong = [pin for pin in pins if importlib.metadata.version(pin.partition("==")[0]) != pin.partition("==")[2]]
-raise SystemExit(", ".join(wrong))
+raise SystemExit(len(wrong))
 """
 
 
@@ -269,10 +267,10 @@ def check_types() -> int:
     interpreter = make(TYPES)
     with alone("stage"):
         stage()
-        mypy = [interpreter, "-m", "mypy", "--config-file", ROOT / "pyproject.toml"]
-        cache = ["--cache-dir", ROOT / ".mypy_cache"]
-        code, output = ask([*mypy, *cache, "--package", PACKAGE], cwd=STAGE)
-        own, own_output = ask([*mypy, *cache, "build.py"])
+        mypy = [str(interpreter), "-m", "mypy", f"--config-file={ROOT / 'pyproject.toml'}"]
+        mypy.append(f"--cache-dir={ROOT / '.mypy_cache'}")
+        code, output = ask([*mypy, "--package", PACKAGE], cwd=STAGE)
+        own, own_output = ask([*mypy, "build.py"])
     output = re.sub(rf"^{PACKAGE}[/\\]core\b", "core", output, flags=re.MULTILINE)
     print(re.sub(rf"^{PACKAGE}\b", "blender_addon", output, flags=re.MULTILINE), own_output, sep="", end="", flush=True)
     return code or own
@@ -283,7 +281,7 @@ def build_zip() -> Path:
     interpreter = make(MAIN)
     scripts = next(MAIN.path.glob("[Ll]ib/**/site-packages/bpy/[0-9]*/scripts"))
     builder = scripts / "addons_core/bl_pkg/cli/blender_ext.py"
-    tags = ["--valid-tags", scripts / "modules/_bpy_internal/extensions/tags.py"]
+    tags = f"--valid-tags={scripts / 'modules/_bpy_internal/extensions/tags.py'}"
     version = settings()["project"]["version"]
     target = ROOT / "dist" / f"{PACKAGE}-{version}.zip"
     target.parent.mkdir(exist_ok=True)
@@ -293,12 +291,12 @@ def build_zip() -> Path:
         if f'\nversion = "{version}"\n' not in manifest:
             stop(f"blender_addon/blender_manifest.toml does not say version {version}, as pyproject.toml does")
         raw = STAGE / "raw.zip"
-        code, output = ask([interpreter, builder, "build", "--source-dir", tree, "--output-filepath", raw, *tags])
+        code, output = ask([interpreter, builder, "build", "--source-dir", tree, "--output-filepath", raw, tags])
         if code != 0:
             print(output, file=sys.stderr)
             raise SystemExit(1)
         repack(raw, target)
-    code, output = ask([interpreter, builder, "validate", target, *tags])
+    code, output = ask([interpreter, builder, "validate", target, tags])
     if code != 0:
         print(output, file=sys.stderr)
         raise SystemExit(1)

@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "core"
 ADDON = ROOT / "blender_addon"
 
-EVERYONE = ("errors", "findings", "tolerance", "units", "job")
-"""Modules at the top of the core that every folder may use; they use each other only."""
+EVERYONE = ("errors", "findings", "tolerance", "units", "settings", "job_text", "job_template", "job")
+"""Modules at the top of the core that every folder may use; each uses those before it only."""
 
 ORDER = (
     "mesh",
