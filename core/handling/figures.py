@@ -65,8 +65,7 @@ def measure_piece(mesh: Mesh, job: Job) -> PieceFigures:
     solid = mass_properties(mesh)
     by_kind = np.asarray(areas(mesh), dtype=np.float64)
     grow = 2.0 * _thickest(by_kind, job)
-    # Only corners that a triangle uses count: loose vertices are no part of the piece.
-    used = mesh.vertices[_used(mesh)]
+    used = _used_vertices(mesh)
     foam = job.foam.density * solid.volume
     skin = skin_mass(by_kind, job)
     return PieceFigures(
@@ -91,10 +90,11 @@ def _thickest(by_kind: NDArray[np.float64], job: Job) -> float:
     return max(depths, default=0.0)
 
 
-def _used(mesh: Mesh) -> NDArray[np.bool_]:
+def _used_vertices(mesh: Mesh) -> NDArray[np.float64]:
+    """Vertices that a triangle uses: loose ones are no part of the piece."""
     used = np.zeros(len(mesh.vertices), dtype=bool)
     used[mesh.triangles.reshape(-1)] = True
-    return used
+    return mesh.vertices if used.all() else mesh.vertices[used]
 
 
 def _triple(row: NDArray[np.float64]) -> tuple[float, float, float]:

@@ -51,14 +51,11 @@ def _sieve(points: FloatArray, count: int) -> FloatArray:
     polygon = _chain(points[np.concatenate((along.argmax(axis=1), along.argmin(axis=1)))])
     if len(polygon) < 3:
         return points
-    # Each side looks only at what the sides before it took to be inside; the extremes themselves stay, being on a side.
-    inside = np.arange(len(points))
-    outside = []
+    outside = np.zeros(len(points), dtype=bool)
     for (ax, ay), (bx, by) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        inward = (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0
-        outside.append(inside[~inward])
-        inside, x, y = inside[inward], x[inward], y[inward]
-    kept: FloatArray = points[np.concatenate(outside)]
+        # The corners of the polygon lie on its sides, so they come out as 0 and stay.
+        outside |= (bx - ax) * (y - ay) <= (by - ay) * (x - ax)
+    kept: FloatArray = points[outside]
     return kept
 
 

@@ -28,7 +28,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
     InputError
         A picture that is not a PNG.
     """
-    title = result.job.title or "Untitled job"
+    title = result.job.title
     parts = {
         "Summary": _summary(result),
         "Pictures": _pictures(pictures),
@@ -59,7 +59,7 @@ def _summary(result: JobResult) -> Markup:
     limit = result.job.limits.piece_mass
     crumbs = sum(crumb.volume for crumb in result.crumbs)
     pairs = [
-        ("Pieces", str(len(figures)), _status_count(result.pieces)),
+        ("Pieces", str(len(figures)), _status_count(result.pieces) if result.pieces else ""),
         ("Finished mass, all pieces", f"{finished:.1f} kg", f"{foam:.1f} kg foam and {skin:.1f} kg skin"),
         (
             "Heaviest piece",
@@ -76,7 +76,7 @@ def _summary(result: JobResult) -> Markup:
             "Gap between joint faces",
             f"{result.gap * 1000.0:.1f} mm",
             f"takes {result.taken_volume:.4f} m\u00b3"
-            + (f"; {len(result.crumbs)} crumbs hold {crumbs:.4f} m\u00b3" if result.crumbs else ""),
+            + (f"; crumbs ({len(result.crumbs)}): {crumbs:.4f} m\u00b3" if result.crumbs else ""),
         ),
     ]
     plan = [result.plan.text or "Nothing was said about how the joints came about."]
@@ -102,12 +102,14 @@ def _mass_bars(pieces: tuple[PieceRecord, ...], limit: float) -> Markup:
     rows = []
     for piece in pieces:
         mass = piece.figures.finished_mass
-        kind = "bar over" if mass > limit else "bar"
+        within, over = (100.0 * part / full for part in (min(mass, limit), max(mass - limit, 0.0)))
         rows.append(
-            f'<span>{escape(piece.mark)}</span><span class="track"><i class="{kind}" '
-            f'style="width:{100.0 * mass / full:.2f}%"></i>{line}</span><span class="n">{number(mass, 1)} kg</span>'
+            f"<span>{escape(piece.mark)}</span>"
+            f'<span class="track"><i class="bar" style="left:0;width:{within:.2f}%"></i>'
+            f'<i class="bar over" style="left:{within:.2f}%;width:{over:.2f}%"></i>{line}</span>'
+            f'<span class="n">{number(mass, 1)} kg</span>'
         )
-    words = f"Finished mass of each piece; the line across is the limit of {limit:.4g} kg, hatched bars are over it."
+    words = f"Finished mass of each piece; the line across is the limit of {limit:.4g} kg, what is over it is hatched."
     return Markup(f'<p class="key">{escape(words)}</p><div class="bars">{"".join(rows)}</div>\n')
 
 

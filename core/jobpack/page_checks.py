@@ -50,7 +50,12 @@ def _row(found: Sequence[Finding]) -> list[str]:
         words = Markup(f'{words} <span class="place">At {place} m.</span>')
     if first.remedy:
         words = Markup(f'{words} <span class="remedy">{escape(first.remedy)}</span>')
-    return [status(first.severity.value), first.check.replace("_", " "), _marks(found), words]
+    return [status(first.severity.value), _unbroken(first.check), _marks(found), words]
+
+
+def _unbroken(check: str) -> str:
+    """Name of a check in words that stay on one line."""
+    return check.replace("_", "\u00a0")
 
 
 def _marks(found: Sequence[Finding]) -> str:
@@ -78,7 +83,7 @@ def cautions_section(job: Job) -> Markup:
     blocks = "".join(
         f'<div class="caution"><h3>{escape(title)}</h3><p>{escape(words)}</p></div>\n' for title, words in CAUTIONS
     )
-    rules = [[check.replace("_", " "), words] for check, words in checked_rules(job)]
+    rules = [[_unbroken(check), words] for check, words in checked_rules(job)]
     checked = table("What each piece was checked against", (Column("check"), Column("rule")), rules)
     closing = "Passing a check means that this rule was met with the figures above, and nothing more."
-    return section("cautions", "Cautions", DEFER, Markup(blocks), checked, closing)
+    return section("cautions", "Cautions", DEFER, Markup(f'<div class="cautions">{blocks}</div>\n'), checked, closing)

@@ -41,8 +41,17 @@ def number(value: float | None, decimals: int) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
-def table(caption: str, columns: Sequence[Column], rows: Iterable[Sequence[str]], total: Sequence[str] = ()) -> Markup:
-    """A table with its caption, its columns' units in the head, and a row of totals where one is given."""
+def table(
+    caption: str,
+    columns: Sequence[Column],
+    rows: Iterable[Sequence[str]],
+    total: Sequence[str] = (),
+    fit: bool = False,
+) -> Markup:
+    """A table with its caption, its columns' units in the head, and a row of totals where one is given.
+
+    `fit` keeps a table of short cells narrow, so that the eye finds the number beside its name.
+    """
     heads = "".join(
         f'<th scope="col"{_number_class(c)}>{escape(c.label)}'
         + (f'<span class="unit">{escape(c.unit)}</span>' if c.unit else "")
@@ -51,8 +60,9 @@ def table(caption: str, columns: Sequence[Column], rows: Iterable[Sequence[str]]
     )
     body = "".join(_row(columns, row) for row in rows)
     foot = f"<tfoot>{_row(columns, total)}</tfoot>" if total else ""
+    kind = ' class="fit"' if fit else ""
     return Markup(
-        f'<div class="wide"><table><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>'
+        f'<div class="wide"><table{kind}><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>'
         f"<tbody>{body}</tbody>{foot}</table></div>\n"
     )
 

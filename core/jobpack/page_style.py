@@ -34,16 +34,19 @@ th { text-align: left; vertical-align: bottom; font-weight: 600; border-bottom: 
 th .unit { display: block; font-weight: 400; color: var(--soft); }
 td { vertical-align: top; border-bottom: 1px solid var(--line); padding: 3px 7px; overflow-wrap: break-word; }
 tbody tr:nth-child(even) td { background: var(--wash); }
+table.fit { width: auto; min-width: 55%; }
+table.fit td, table.fit th { padding-right: 22px; }
 tfoot td { font-weight: 600; border-bottom: 0; border-top: 2px solid var(--blue); }
 .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 .place, .remedy { color: var(--soft); }
 .status { display: inline-block; padding: 0 6px; border: 1px solid transparent; white-space: nowrap; }
 .status.note { color: var(--soft); }
+.status.note, .status.ok { padding: 0; }
 .status.warning { color: var(--ochre); border-color: var(--ochre); font-weight: 600; background:
   repeating-linear-gradient(135deg, transparent 0 5px, rgba(154, 91, 18, .2) 5px 6px); }
 .status.error { color: #fff; border-color: var(--ochre); font-weight: 700; background:
   repeating-linear-gradient(135deg, #9a5b12 0 5px, #7d4709 5px 7px); }
-.key { font-size: 13px; color: var(--soft); }
+.key { font-size: 13px; color: var(--soft); max-width: none; }
 .pictures { display: grid; grid-template-columns: 1fr 1fr; gap: 14px; }
 .pictures figure:first-child:nth-last-child(odd) { grid-column: 1 / -1; }
 figure { margin: 0; break-inside: avoid; }
@@ -52,9 +55,10 @@ figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
 .bars { display: grid; grid-template-columns: max-content 1fr max-content; gap: 3px 8px; font-size: 13px;
   align-items: center; font-variant-numeric: tabular-nums; margin: 6px 0 10px; }
 .bars .track { position: relative; height: 12px; background: var(--wash); }
-.bars .bar { position: absolute; inset: 0 auto 0 0; background: var(--blue); }
+.bars .bar { position: absolute; top: 0; bottom: 0; background: var(--blue); }
 .bars .bar.over { background: repeating-linear-gradient(135deg, #9a5b12 0 5px, #7d4709 5px 7px); }
 .bars .limit { position: absolute; top: -2px; bottom: -2px; width: 2px; margin-left: -1px; background: var(--ink); }
+.cautions { display: grid; grid-template-columns: 1fr 1fr; gap: 0 28px; }
 @page { size: A4; margin: 14mm 12mm 15mm; }
 @media print {
   body { font-size: 9.5pt; padding: 0; max-width: none; }
@@ -65,12 +69,13 @@ figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
   .facts b { font-size: 13pt; }
   td, th { padding: 1.2pt 4pt; }
   nav { display: none; }
-  .wide { overflow: visible; }
+  .wide { overflow: visible; break-inside: avoid; }
+  tbody tr:first-child { break-before: avoid; }
   thead { display: table-header-group; }
   tfoot { display: table-row-group; }
   tr, .facts > div, .caution { break-inside: avoid; }
   .pictures figure { max-height: 240mm; }
   img { max-height: 225mm; object-fit: contain; object-position: left top; }
 }
-@media (max-width: 700px) { .facts, .pictures { grid-template-columns: 1fr; } body { padding: 14px; } }
+@media (max-width: 700px) { .facts, .pictures, .cautions { grid-template-columns: 1fr; } body { padding: 14px; } }
 """

@@ -21,7 +21,7 @@ def pieces_section(result: JobResult) -> Markup:
         Column("piece"),
         Column("joints"),
         *(Column(name, "m", True) for name in ("length", "width", "height")),
-        Column("foam", _VOLUME, True),
+        Column("volume", _VOLUME, True),
         *(Column(name, _AREA, True) for name in KIND_NAMES),
         *(Column(name, "kg", True) for name in ("foam", "skin", "finished")),
         Column("crew", "people", True),
@@ -109,6 +109,7 @@ def joints_section(result: JobResult) -> Markup:
                 number(sum(c.visible_length for c in result.contacts), 2),
                 "",
             ],
+            fit=True,
         )
         if rows
         else "No two pieces face each other across a joint."
@@ -181,4 +182,4 @@ def _skin_by_face(result: JobResult) -> Markup:
         Column("thickness", "mm", True),
         Column("mass", "kg", True),
     ]
-    return table("Skin by class of face", columns, rows)
+    return table("Skin by class of face", columns, rows, fit=True)

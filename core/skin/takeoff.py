@@ -79,13 +79,12 @@ def _billets(volume: float, job: Job) -> TakeoffLine:
 
 def _layer_lines(layer: Layer, area: float) -> Iterator[TakeoffLine]:
     where = f"{area:.4g} m2 exact area ({', '.join(layer.faces) or 'no faces'})"
-    if layer.edge_return > 0.0:
-        where += f"; edge return of {layer.edge_return * 1000.0:.4g} mm not counted"
+    apart = f"; edge return of {layer.edge_return * 1000.0:.4g} mm not counted" if layer.edge_return > 0.0 else ""
     if layer.glass is not None and layer.resin_ratio is not None:
         net = layer.glass * area
         yield _line(
             f"{layer.name}: glass",
-            f"{where} x {layer.glass:.5g} kg/m2; waste {GLASS_WASTE:.0%} is common practice, no source",
+            f"{where} x {layer.glass:.5g} kg/m2{apart}; waste {GLASS_WASTE:.0%} is common practice, no source",
             net,
             "kg",
             GLASS_WASTE,
@@ -98,10 +97,12 @@ def _layer_lines(layer: Layer, area: float) -> Iterator[TakeoffLine]:
             GLASS_WASTE,
         )
     elif layer.mass is not None and layer.thickness is not None:
-        yield _line(layer.name, f"{where}; laps and offcuts not counted", area, "m2", 0.0)
+        yield _line(layer.name, f"{where}; laps and offcuts not counted{apart}", area, "m2", 0.0)
     else:
         per_area = layer.areal_mass
-        yield _line(layer.name, f"{where} x {per_area:.5g} kg/m2; losses not counted", per_area * area, "kg", 0.0)
+        yield _line(
+            layer.name, f"{where} x {per_area:.5g} kg/m2; losses not counted{apart}", per_area * area, "kg", 0.0
+        )
 
 
 def _line(item: str, basis: str, net: float, unit: str, waste: float) -> TakeoffLine:
