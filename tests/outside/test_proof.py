@@ -3,12 +3,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
-from proof import assert_closed, assert_same_solid, cap_area, cap_overlap
+from proof import (
+    assert_bodies,
+    assert_closed,
+    assert_cut,
+    assert_plane_cut,
+    assert_same_solid,
+    cap_area,
+    cap_overlap,
+    joint_rows,
+)
 from reference import above_profile, body_labels, halves, reference_bodies, section_polygon, to_manifold, winding
+from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Plane, Profile
+from seamwright.core.cutting.result import Body, CutResult
 from seamwright.core.mesh.mesh import Mesh
 from shapes import (
     box,
@@ -139,3 +153,93 @@ def test_bodies_of_the_reference() -> None:
     assert winding(above_profile(roof, 2.0), np.array([0.5, 0.0, 0.8])) == pytest.approx(1.0)
     assert winding(above_profile(roof, 2.0), np.array([0.5, 0.0, 0.7])) == pytest.approx(0.0, abs=1e-12)
     assert body_labels(joined(box(), box(low=(1.0, 1.0, 0.0))).triangles).tolist() == [0] * 12 + [1] * 12
+
+
+def _turn_cap(body: Body) -> Body:
+    """Turn the shared edge of two cap triangles, so that they fold over each other: still closed, same volume."""
+    t = body.mesh.triangles.copy()
+    rows = joint_rows(body, 0)
+    for i in rows:
+        for k in range(3):
+            a, b, c = np.roll(t[i], -k)
+            for j in rows:
+                if j != i and {a, b} <= set(t[j].tolist()):
+                    (d,) = set(t[j].tolist()) - {a, b}
+                    p, q = body.mesh.vertices[d] - body.mesh.vertices[a], body.mesh.vertices[b] - body.mesh.vertices[d]
+                    r = body.mesh.vertices[c] - body.mesh.vertices[a]
+                    if np.dot(np.cross(r, p), np.cross(body.mesh.vertices[c] - body.mesh.vertices[b], q)) > 1e-9:
+                        t[i], t[j] = (c, a, d), (c, d, b)
+                        return replace(body, mesh=Mesh(body.mesh.vertices, t, body.mesh.kind))
+    raise AssertionError("no pair of cap triangles would fold")
+
+
+def _move_vertex(body: Body) -> Body:
+    vertices = body.mesh.vertices.copy()
+    vertices[body.mesh.triangles[0, 0]] += 1e-7
+    return replace(body, mesh=Mesh(vertices, body.mesh.triangles, body.mesh.kind))
+
+
+def _nudge_cap(body: Body) -> Body:
+    vertices = body.mesh.vertices.copy()
+    row = body.mesh.triangles[joint_rows(body, 0)[0], 0]
+    vertices[row] = np.nextafter(vertices[row], np.inf)
+    return replace(body, mesh=Mesh(vertices, body.mesh.triangles, body.mesh.kind))
+
+
+def _drop_triangle(body: Body) -> Body:
+    return replace(
+        body,
+        mesh=Mesh(body.mesh.vertices, body.mesh.triangles[:-1], body.mesh.kind[:-1]),
+        source=body.source[:-1],
+        origin=body.origin[:-1],
+    )
+
+
+def _swap_sources(body: Body) -> Body:
+    source = body.source.copy()
+    first, second = np.flatnonzero(body.origin == 0)[[0, 30]]
+    source[first], source[second] = source[second], source[first]
+    return replace(body, source=source)
+
+
+def _wrong_class(body: Body) -> Body:
+    kind = body.mesh.kind.copy()
+    kind[np.flatnonzero(body.origin == 0)[0]] = 2
+    return replace(body, mesh=Mesh(body.mesh.vertices, body.mesh.triangles, kind))
+
+
+FAULTS = (_turn_cap, _move_vertex, _nudge_cap, _drop_triangle, _swap_sources, _wrong_class)
+
+
+@pytest.mark.parametrize("mesh", [rock(2, seed=5), moved(rock(2, seed=5), turned((1.0, 2.0, 0.5), 0.8))])
+@pytest.mark.parametrize(
+    "fault",
+    [_turn_cap, _move_vertex, _nudge_cap, _drop_triangle, _swap_sources, _wrong_class],
+    ids=lambda f: f.__name__,
+)
+def test_each_fault_of_a_cut_is_told(mesh: Mesh, fault: Callable[[Body], Body]) -> None:
+    plane = Plane((0.05, 0.02, 0.01), (1.0, 0.3, 0.2))
+    good = cut(mesh, [plane])
+    assert len(good.pieces) > 1
+    assert_plane_cut(mesh, plane, good)
+    assert_cut(mesh, [plane], good)
+    bad = CutResult((fault(good.pieces[0]), *good.pieces[1:]), (), (), (), lambda: good._traced)
+    with pytest.raises(AssertionError):
+        assert_plane_cut(mesh, plane, bad)
+    with pytest.raises(AssertionError):
+        assert_cut(mesh, [plane], bad)
+
+
+def test_a_piece_too_few_or_joined_is_told() -> None:
+    mesh, plane = comb(3), Plane((0.0, 0.0, 0.7), (0.0, 0.0, 1.0))
+    good = cut(mesh, [plane])
+    assert_bodies(mesh, [plane], good)
+    joined_up = cut(mesh, [plane], split=False)
+    with pytest.raises(AssertionError):
+        assert_bodies(mesh, [plane], joined_up)
+    with pytest.raises(AssertionError):
+        assert_plane_cut(mesh, plane, joined_up)
+    lost = CutResult(good.pieces[:-1], (), (), (), lambda: good._traced)
+    for proof in (assert_cut, assert_bodies):
+        with pytest.raises(AssertionError):
+            proof(mesh, [plane], lost)
