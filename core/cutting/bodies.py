@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from ..mesh.mass import mass_properties
 from ..mesh.mesh import Mesh
 from ..mesh.topology import components
+from ..mesh.winding import encloses
 from .cells import GONE, Cells, Tail
 from .pinch import part_corners, pinched_edges
 from .result import FROM_CARVING, Body
 from .splitting import edge_keys, split_edges
-from .winding import encloses
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]

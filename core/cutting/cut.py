@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ..errors import CutError, MeshError, Progress
 from ..mesh.mesh import Mesh
 from ..mesh.topology import require_closed
+from ..mesh.winding import crossings, distance_within
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .bodies import RegionBody, make_bodies
@@ -21,7 +22,6 @@ from .joint import Joint, Plane, Profile
 from .result import CutResult, Trace
 from .sheet import sheets_of
 from .trace import trace
-from .winding import crossings, distance_within
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

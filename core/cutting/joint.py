@@ -34,7 +34,7 @@ def _unit(name: str, values: ArrayLike) -> FloatArray:
         raise CutError(f"{name} has no length; give a direction")
     # An axis stays exactly an axis, and replaying a saved direction gives the same bytes.
     length = float(np.linalg.norm(row / largest)) * largest
-    unit = row if abs(length - 1.0) <= 4.0e-16 else row / length
+    unit = row if abs(length - 1.0) <= 1e-15 else row / length
     unit.flags.writeable = False
     return unit
 
@@ -99,7 +99,7 @@ class Profile:
         u, w = _unit("u", self.u), _unit("w", self.w)
         if abs(float(u @ w)) > 1e-6:
             raise CutError(f"u {u.tolist()} and w {w.tolist()} are not square to each other; turn one of them")
-        if float(u @ w) != 0.0:
+        if abs(float(u @ w)) > 1e-15:
             w = _unit("w", w - (u @ w) * u)
         points = np.array(self.points, dtype=np.float64)
         if points.ndim != 2 or points.shape[1] != 2 or not np.isfinite(points).all():

@@ -45,6 +45,11 @@ def check_piece(mark: str, figures: PieceFigures, job: Job) -> list[Finding]:
     return [finding for check in (_mass, _size, _doorway, _crew, _reach) for finding in check(mark, figures, job)]
 
 
+def within_limits(figures: PieceFigures, job: Job) -> bool:
+    """Whether a piece passes the two checks that bound planning: mass and size."""
+    return next(_mass("", figures, job), None) is None and next(_size("", figures, job), None) is None
+
+
 def _over(measured: float, limit: float) -> bool:
     return measured > limit * (1.0 + _ROUNDING)
 

@@ -99,8 +99,9 @@ def require_closed(mesh: Mesh, report: EdgeReport | None = None) -> None:
         if len(edges):
             count = f"{len(edges)} {name}{'s' if len(edges) > 1 else ''}"
             parts.append(f"{count} ({meaning}), first {edge_places(mesh.vertices, edges)}")
+    only_winding = len(found.misoriented) == found.faults
     raise NotClosedError(
-        f"the surface is not closed: {'; '.join(parts)}. "
+        f"the surface is not {'wound consistently' if only_winding else 'closed'}: {'; '.join(parts)}. "
         "Close the holes and make the normals consistent in the program that made it, then try again",
         np.concatenate([edges for edges, _, _ in kinds]),
     )

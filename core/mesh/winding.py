@@ -6,7 +6,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mesh import Mesh
+from ..errors import MeshError
+from .mesh import Mesh
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -79,3 +80,41 @@ def distance_within(mesh: Mesh, point: FloatArray, reach: float) -> float:
         inside &= (np.cross(corner[:, k], corner[:, (k + 1) % 3]) * normal).sum(axis=1) >= 0.0
     plane = np.abs((normal * corner[:, 0]).sum(axis=1)[inside]) / length[inside]
     return min(best, float(plane.min(initial=reach)))
+
+
+def inner_point(mesh: Mesh) -> FloatArray:
+    """A point well inside a closed mesh, (3,) metres: the middle of the longest stretch of a few lines through it.
+
+    Lines along x are tried at the heights and depths of the middle of the box, of the vertices' mean and of places
+    between; the same mesh gives the same point.
+
+    Raises
+    ------
+    MeshError
+        No line finds room inside: the mesh has no volume to speak of.
+    """
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    mean = mesh.vertices.mean(axis=0)
+    size = high - low
+    # Odd shares, so that no line runs through a vertex of a regular shape.
+    shares = np.array([0.4913, 0.2617, 0.7411, 0.1153, 0.8731])
+    places = [(float(mean[1]), float(mean[2]))]
+    places += [(float(low[1] + a * size[1]), float(low[2] + b * size[2])) for a in shares for b in shares]
+    best, found = 0.0, None
+    for i, (y, z) in enumerate(places):
+        start = np.array([low[0] - 0.01 * size[0], y, z])
+        rows, turn = crossings(mesh.vertices, mesh.triangles, start)
+        p = mesh.vertices[mesh.triangles[rows]]
+        normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+        x = start[0] + (normal * (p[:, 0] - start)).sum(axis=1) / normal[:, 0]
+        order = np.argsort(x, kind="stable")
+        x, inside = x[order], np.cumsum(-turn[order])
+        room = np.where(inside[:-1] > 0, np.diff(x), 0.0) if len(x) else np.zeros(0)
+        if len(room) and room.max() > best:
+            at = int(np.argmax(room))
+            best, found = float(room[at]), np.array([(x[at] + x[at + 1]) / 2.0, y, z])
+        if i >= 8 and best > 0.1 * size[0]:
+            break
+    if found is None:
+        raise MeshError("no point inside the body was found; it holds no foam to speak of")
+    return found

@@ -1,0 +1,232 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The whole job, step by step, without files and without Blender."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Final
+
+import numpy as np
+
+from .cutting.cut import cut
+from .cutting.joint import Joint
+from .cutting.result import Body, Contact, CutResult
+from .errors import Progress
+from .findings import Finding, Severity, worst
+from .handling.checks import check_piece
+from .handling.figures import PieceFigures, measure_piece
+from .intake.prepare import Intake, prepare
+from .job import Job
+from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
+from .marking.marks import joint_letters, piece_order
+from .mesh.mass import areas
+from .mesh.mesh import CARVED, Mesh
+from .mesh.winding import inner_point
+from .planning.stations import long_axis, propose_stations
+from .skin.depth import gap_width
+from .skin.takeoff import take_off
+
+CRUMB: Final = 1e-3
+"""Cubic metres: a body under a litre is a crumb, too small to carry a number; common practice, no source."""
+
+_BALANCE: Final = 1e-9
+"""Relative: how nearly the volumes of pieces, crumbs and gap must add up to the carving's."""
+
+
+def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progress: Progress | None = None) -> JobResult:
+    """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
+
+    Parameters
+    ----------
+    mesh : the carving, metres, z up; `carving.unit` and `carving.up` of the job do not apply, `carving.base` does.
+    job : all settings.
+    joints : where to cut, in order; None: joints are proposed.
+    progress : told the share done; may raise `Cancelled`.
+
+    Returns
+    -------
+    JobResult
+        The same input gives the same result, `seconds` apart.
+
+    Raises
+    ------
+    MeshError, CutError
+        The carving is not a solid, or a joint cannot be applied. Nothing is half done.
+    """
+    clock = _Clock(progress)
+    with clock.stage("intake", 0.0):
+        intake = prepare(mesh, base=job.carving.base)
+        gap = gap_width(job)
+    with clock.stage("joints", 0.1):
+        if joints is None:
+            proposal = propose_stations(intake.mesh, job, gap, CRUMB, clock.part(0.1, 0.6))
+            joints, plan = proposal.joints, Plan("stations", proposal.text, proposal.tried)
+        else:
+            plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
+    with clock.stage("cut", 0.6):
+        result = cut(intake.mesh, joints, gap, crumb=CRUMB, progress=clock.part(0.6, 0.75))
+    with clock.stage("measure", 0.75):
+        figures = [measure_piece(body.mesh, job) for body in result.pieces]
+    with clock.stage("mark", 0.8):
+        letters = joint_letters(len(joints))
+        order = piece_order([f.centroid for f in figures], long_axis(intake.mesh)[0])
+        numbers = np.argsort(order)
+        marks = tuple(str(n + 1) for n in numbers.tolist())
+        lines, contacts = result.lines, result.contacts
+    with clock.stage("check", 0.9):
+        findings = list(intake.findings)
+        for i in order.tolist():
+            findings += check_piece(marks[i], figures[i], job)
+        findings += _missed(result, letters)
+        findings += _crumbs(result.crumbs)
+        findings += _balance(intake, result)
+    with clock.stage("take-off", 0.95):
+        pieces = _pieces(result, figures, order.tolist(), marks, letters, contacts, findings)
+        total = np.sum([f.areas for f in figures], axis=0) if figures else np.zeros(4)
+        takeoff = take_off(total, intake.volume, job)
+    status = {letter: worst(f for f in findings if f.joint == letter) for letter in letters}
+    return JobResult(
+        job=job,
+        carving=intake.mesh,
+        pieces=pieces,
+        joints=tuple(
+            JointRecord(
+                letters[j],
+                joint,
+                lines[j],
+                sum(c.area for c in contacts if c.joint == j),
+                sum(c.visible_length for c in contacts if c.joint == j),
+                status[letters[j]],
+            )
+            for j, joint in enumerate(joints)
+        ),
+        contacts=tuple(
+            ContactRecord(
+                letters[c.joint],
+                joints[c.joint].kind,
+                marks[c.lower],
+                marks[c.upper],
+                c.area,
+                c.visible_length,
+                status[letters[c.joint]],
+            )
+            for c in contacts
+        ),
+        findings=tuple(findings),
+        takeoff=takeoff,
+        plan=plan,
+        gap=gap,
+        carving_volume=intake.volume,
+        carving_area=float(areas(intake.mesh)[CARVED]),
+        taken_volume=sum(body.volume for body in result.taken),
+        crumbs=result.crumbs,
+        seconds=clock.seconds,
+    )
+
+
+class _Clock:
+    """Times the stages and passes progress on."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.progress = progress
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def stage(self, name: str, share: float) -> Iterator[None]:
+        if self.progress:
+            self.progress(share, name)
+        start = time.perf_counter()
+        yield
+        self.seconds[name] = time.perf_counter() - start
+
+    def part(self, low: float, high: float) -> Progress | None:
+        """Progress of a step that runs from one share of the whole to another."""
+        outer = self.progress
+        if outer is None:
+            return None
+        return lambda share, text: outer(low + (high - low) * share, text)
+
+
+def _pieces(
+    result: CutResult,
+    figures: Sequence[PieceFigures],
+    order: Iterable[int],
+    marks: Sequence[str],
+    letters: Sequence[str],
+    contacts: Sequence[Contact],
+    findings: Sequence[Finding],
+) -> tuple[PieceRecord, ...]:
+    meets: list[set[int]] = [set() for _ in result.pieces]
+    for contact in contacts:
+        meets[contact.lower].add(contact.joint)
+        meets[contact.upper].add(contact.joint)
+    out = []
+    for i in order:
+        body = result.pieces[i]
+        x, y, z = inner_point(body.mesh).tolist()
+        out.append(
+            PieceRecord(
+                marks[i],
+                body.mesh,
+                body.source,
+                body.origin,
+                figures[i],
+                tuple(letters[j] for j in sorted(meets[i])),
+                worst(f for f in findings if f.piece == marks[i]),
+                (x, y, z),
+            )
+        )
+    return tuple(out)
+
+
+def _missed(result: CutResult, letters: Sequence[str]) -> list[Finding]:
+    return [
+        Finding(
+            "joint_misses",
+            Severity.WARNING,
+            f"Joint {letters[j]} meets no foam.",
+            "Move it into the carving, or take it off the list.",
+            joint=letters[j],
+        )
+        for j in result.missed
+    ]
+
+
+def _crumbs(crumbs: Sequence[Body]) -> list[Finding]:
+    out = []
+    for body in crumbs:
+        at = body.mesh.vertices.mean(axis=0)
+        place = (float(at[0]), float(at[1]), float(at[2]))
+        out.append(
+            Finding(
+                "crumb",
+                Severity.NOTE,
+                f"A crumb of {body.volume * 1e3:.3g} l came off at ({place[0]:.2f}, {place[1]:.2f}, {place[2]:.2f}) m.",
+                "Glue it back to its neighbour, or move the joint; it is in pieces/crumbs.ply.",
+                measured=body.volume,
+                limit=CRUMB,
+                unit="m3",
+                where=place,
+            )
+        )
+    return out
+
+
+def _balance(intake: Intake, result: CutResult) -> list[Finding]:
+    parts = (*result.pieces, *result.taken, *result.crumbs)
+    missing = abs(sum(body.volume for body in parts) - intake.volume)
+    if missing <= _BALANCE * intake.volume:
+        return []
+    return [
+        Finding(
+            "volume_balance",
+            Severity.ERROR,
+            f"{missing:.3g} m3 of the carving are in no piece, crumb or gap.",
+            "Do not use these pieces; report the carving and its joints.",
+            measured=missing,
+            limit=_BALANCE * intake.volume,
+            unit="m3",
+        )
+    ]

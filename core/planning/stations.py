@@ -1,0 +1,137 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A first planner: equal stations along the long axis, then across, until every piece is within mass and size."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cutting.cut import cut
+from ..cutting.joint import Joint, Plane
+from ..errors import Progress
+from ..handling.checks import within_limits
+from ..handling.figures import PieceFigures, measure_piece
+from ..handling.rectangle import least_rectangle
+from ..job import Job
+from ..mesh.mesh import Mesh
+from ..mesh.winding import inner_point
+
+FloatArray = NDArray[np.float64]
+
+_TRIES: Final = 6
+"""Numbers of stations that are tried, from the least that the length limit allows."""
+_DEEPEST: Final = 8
+"""Times that one piece may be halved across: 256 parts of a slab, far more than any job has."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Joints with a sentence on how they came about.
+
+    Attributes
+    ----------
+    joints : in the order of cuts.
+    text : for people.
+    tried : numbers of stations that were tried.
+    """
+
+    joints: tuple[Joint, ...]
+    text: str
+    tried: int
+
+
+def long_axis(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
+    """Level unit directions along and across the least rectangle round the plan of a mesh, (3,) each.
+
+    Along points to +x, or to +y where it has no x.
+    """
+    _, _, turn = least_rectangle(mesh.vertices[:, :2])
+    along = np.array([math.cos(turn), math.sin(turn), 0.0])
+    along[np.abs(along) < 1e-12] = 0.0
+    if along[0] < 0.0 or (along[0] == 0.0 and along[1] < 0.0):
+        along = -along
+    return along, np.array([-along[1], along[0], 0.0])
+
+
+def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: Progress | None = None) -> Proposal:
+    """Joints by equal stations.
+
+    Parameters
+    ----------
+    mesh : closed carving, metres, z up.
+    job : foam, skin and limits are read; the finished mass is bounded by ``limits.piece_mass`` and the handling box by
+        `Job.size_limit`.
+    gap : metres between two joint faces. crumb : cubic metres; smaller bodies are no pieces.
+
+    Returns
+    -------
+    Proposal
+        Of the numbers of stations tried, the one with the fewest pieces over a limit, then the fewest pieces, then the
+        least joint area. A piece that is over a limit is halved across its longer side (or level, where it is too
+        high), again and again. A piece that no halving brings within the limits is left as it is: the checks name it.
+    """
+    along, across = long_axis(mesh)
+    reach = mesh.vertices @ along
+    start, length = float(reach.min()), float(np.ptp(reach))
+    limit = job.size_limit
+    longest = max(limit[0], limit[1])
+    least = max(1, math.ceil(length / longest - 1e-9))
+    whole = measure_piece(mesh, job)
+    if within_limits(whole, job):
+        return Proposal((), "The carving is within the limits as one piece: no joints.", 1)
+    best: tuple[tuple[int, int, float], tuple[Joint, ...], int] | None = None
+    for step in range(_TRIES):
+        count = least + step
+        if progress:
+            progress(step / _TRIES, f"{count} slabs")
+        stations = [Plane(along * (start + length * k / count), along) for k in range(1, count)]
+        joints, score = _divide(mesh, stations, job, gap, crumb, along, across)
+        if best is None or score < best[0]:
+            best = score, joints, count
+    assert best is not None
+    (over, pieces, _), joints, count = best
+    text = (
+        f"{count} slabs of {length / count:.2f} m along the carving and {len(joints) - count + 1} joints across them: "
+        f"{pieces} pieces"
+    )
+    text += f", {over} of them over a limit." if over else ", all within mass and size."
+    return Proposal(joints, text, _TRIES)
+
+
+def _divide(
+    mesh: Mesh, stations: list[Plane], job: Job, gap: float, crumb: float, along: FloatArray, across: FloatArray
+) -> tuple[tuple[Joint, ...], tuple[int, int, float]]:
+    """Stations with the joints across, and how good they are: pieces over a limit, pieces, joint area."""
+    joints: list[Joint] = list(stations)
+    todo = [(body.mesh, 0) for body in cut(mesh, stations, gap, crumb=crumb).pieces]
+    over, count, area = 0, 0, 0.0
+    while todo:
+        piece, depth = todo.pop()
+        figures = measure_piece(piece, job)
+        joint = None if within_limits(figures, job) else _halve(piece, figures, job, along, across)
+        parts = cut(piece, [joint], gap, crumb=crumb).pieces if joint and depth < _DEEPEST else ()
+        if joint is None or len(parts) < 2:
+            over += not within_limits(figures, job)
+            count += 1
+            area += figures.areas[1]
+            continue
+        joints.append(joint)
+        todo += [(part.mesh, depth + 1) for part in reversed(parts)]
+    return tuple(joints), (over, count, area)
+
+
+def _halve(piece: Mesh, figures: PieceFigures, job: Job, along: FloatArray, across: FloatArray) -> Plane:
+    """A joint through the middle of a piece, square to its longer level side, or level where it is too high."""
+    limit = job.size_limit
+    if figures.box[2] > limit[2] and not job.limits.any_pose:
+        normal = np.array([0.0, 0.0, 1.0])
+    else:
+        spread = [float(np.ptp(piece.vertices @ axis)) for axis in (across, along)]
+        normal = across if spread[0] >= spread[1] else along
+    reach = piece.vertices @ normal
+    inside = inner_point(piece)
+    return Plane(normal * ((float(reach.min()) + float(reach.max())) / 2.0), normal, inside)
