@@ -76,7 +76,7 @@ def close_base(mesh: Mesh, report: EdgeReport) -> ClosedBase:
         raise NotClosedError(
             f"the surface is not closed: {len(high)} of {len(report.boundary)} open edges lie more than {band:.4g} m "
             f"above the lowest point and are no open base, first {edge_places(mesh.vertices, high)}. "
-            "Close these holes, or stand the carving level and cut its base off straight",
+            "Close these holes, or check which axis is up, stand the carving level and cut its base off straight",
             high,
         )
     loops = boundary_loops(mesh.triangles)

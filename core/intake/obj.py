@@ -76,8 +76,6 @@ def _points(name: str, lines: list[bytes], vertices: list[bytes]) -> FloatArray:
 def _faces(name: str, lines: list[bytes], faces: list[bytes], vertices: int) -> tuple[IntArray, IntArray]:
     """Corner counts and vertex numbers from 0."""
     rows = b"\n".join([line[1:].split(b"#", 1)[0] for line in faces])
-    if b"/" in rows:
-        rows = _AFTER_SLASH.sub(b"", rows)
     counts = np.fromiter((len(line.split()) for line in rows.split(b"\n")), dtype=np.int64, count=len(faces))
     small = np.flatnonzero(counts < 3)
     if len(small):
@@ -85,7 +83,10 @@ def _faces(name: str, lines: list[bytes], faces: list[bytes], vertices: int) -> 
             f"{name}: line {_line(lines, b'f', int(small[0]))}: a face needs three corners; "
             "repair the file or export it again"
         )
-    given = _numbers(name, lines, b"f", rows, parse_wholes)
+    given = _alike(rows, int(counts.sum()))
+    if given is None:
+        rows = _AFTER_SLASH.sub(b"", rows) if b"/" in rows else rows
+        given = _numbers(name, lines, b"f", rows, parse_wholes)
     face = np.repeat(np.arange(len(counts)), counts)
     numbers = given - 1
     back = given < 0
@@ -100,6 +101,22 @@ def _faces(name: str, lines: list[bytes], faces: list[bytes], vertices: int) -> 
             f"but there are {vertices} vertices (the first is 1); repair the file or export it again"
         )
     return counts, numbers
+
+
+def _alike(rows: bytes, corners: int) -> IntArray | None:
+    """Vertex numbers where all corners are written alike, with one or two slashes: several times as fast."""
+    slashes, double = rows.count(b"/"), rows.count(b"//")
+    if double == corners and slashes == 2 * corners:
+        mark, each = b"//", 2
+    elif not double and corners and slashes in (corners, 2 * corners):
+        mark, each = b"/", 1 + slashes // corners
+    else:
+        return None
+    try:
+        numbers = parse_wholes(rows.replace(mark, b" "))
+    except BadNumber:
+        return None
+    return numbers[::each] if len(numbers) == each * corners else None
 
 
 def _numbers(

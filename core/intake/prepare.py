@@ -108,7 +108,7 @@ def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -
     area = float(areas(ready).sum())
     if enclosed <= _NO_VOLUME * area * float(np.linalg.norm(ready.size)):
         raise MeshError(
-            f"the surface is closed but holds no foam: its volume is {enclosed:.3g} m3; "
+            f"the surface holds no foam: its volume is {enclosed:.3g} m3; "
             "give a solid, with its outside facing outwards"
         )
     require_outward(ready)

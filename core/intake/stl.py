@@ -148,14 +148,17 @@ def _without_frames(text: bytes) -> bytes:
 
 def _facets(name: str, words: list[bytes], before: int) -> FloatArray:
     count, rest = divmod(len(words), _WORDS)
+    faults: list[tuple[int, int, bytes]] = []
     for place, keyword in _KEYWORDS:
         found = words[place::_WORDS]
         if found.count(keyword) != len(found):
-            at = next(i for i, word in enumerate(found) if word != keyword)
-            raise InputError(
-                f"{name}: triangle {before + at + 1} (the first is 1) of the text STL is not as it should be: "
-                f"'{shown(found[at])}' stands where '{keyword.decode()}' belongs; export the carving again"
-            )
+            faults.append((next(i for i, word in enumerate(found) if word != keyword), place, keyword))
+    if faults:
+        at, place, keyword = min(faults)
+        raise InputError(
+            f"{name}: triangle {before + at + 1} (the first is 1) of the text STL is not as it should be: "
+            f"'{shown(words[at * _WORDS + place])}' stands where '{keyword.decode()}' belongs; export the carving again"
+        )
     if rest:
         raise InputError(
             f"{name}: the text STL is cut off within triangle {before + count + 1} (the first is 1); "
