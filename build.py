@@ -75,6 +75,7 @@ class Environment(NamedTuple):
         return self.path / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 
+FAILED = "FAILED"
 MAIN = Environment(".venv", "dev", "3.11")
 TYPES = Environment(".venv-types", "types", "3.11", blender=False)
 OTHERS = {
@@ -276,30 +277,24 @@ def check_types() -> int:
     return code or own
 
 
-def build_zip() -> Path:
-    """Build, repack and validate the extension with Blender's own builder; return the zip."""
+def build_zip() -> Path | None:
+    """Build, repack and validate the extension with Blender's own builder; return the zip, or None if it objects."""
     interpreter = make(MAIN)
     scripts = next(MAIN.path.glob("[Ll]ib/**/site-packages/bpy/[0-9]*/scripts"))
-    builder = scripts / "addons_core/bl_pkg/cli/blender_ext.py"
+    builder = [interpreter, scripts / "addons_core/bl_pkg/cli/blender_ext.py"]
     tags = f"--valid-tags={scripts / 'modules/_bpy_internal/extensions/tags.py'}"
     version = settings()["project"]["version"]
     target = ROOT / "dist" / f"{PACKAGE}-{version}.zip"
     target.parent.mkdir(exist_ok=True)
     with alone("stage"):
-        tree = stage()
-        manifest = (tree / "blender_manifest.toml").read_text("utf-8")
-        if f'\nversion = "{version}"\n' not in manifest:
-            stop(f"blender_addon/blender_manifest.toml does not say version {version}, as pyproject.toml does")
-        raw = STAGE / "raw.zip"
-        code, output = ask([interpreter, builder, "build", "--source-dir", tree, "--output-filepath", raw, tags])
-        if code != 0:
-            print(output, file=sys.stderr)
-            raise SystemExit(1)
-        repack(raw, target)
-    code, output = ask([interpreter, builder, "validate", target, tags])
+        tree, raw = stage(), STAGE / "raw.zip"
+        code, output = ask([*builder, "build", "--source-dir", tree, "--output-filepath", raw, tags])
+        if code == 0:
+            repack(raw, target)
+            code, output = ask([*builder, "validate", target, tags])
     if code != 0:
         print(output, file=sys.stderr)
-        raise SystemExit(1)
+        return None
     return target
 
 
@@ -335,35 +330,42 @@ def do_check(_: argparse.Namespace) -> int:
     return int(failed)
 
 
-def pytest(environment: Environment, *folders: str, **environ: str) -> bool:
-    """Run the tests of these folders in one process; whether all passed. Folders without a test are passed over."""
+def pytest(environment: Environment, *folders: str, **environ: str) -> str:
+    """Run the tests of these folders in one process of their own and tell how it went."""
     present = [folder for folder in folders if any((ROOT / folder).rglob("test_*.py"))]
     if not present:
-        return True
+        return "no tests yet"
+    python = make(environment)
     say(f"Tests in {environment.folder}: {', '.join(present)}")
-    return run([make(environment), "-m", "pytest", "-q", *present], **environ) == 0
+    return "passed" if run([python, "-m", "pytest", "-q", *present], **environ) == 0 else FAILED
 
 
 def do_test(options: argparse.Namespace) -> int:
     """Check, then test; on Blender 4.5, or with --all on every supported Blender."""
-    passed = {"check": do_check(options) == 0}
-    passed["core and outside"] = pytest(MAIN, "tests/core", "tests/outside")
+    went = {"check": FAILED if do_check(options) else "passed"}
+    went["tests/core, tests/outside"] = pytest(MAIN, "tests/core", "tests/outside")
     zipped = build_zip()
+    went["zip"] = "passed" if zipped else FAILED
     environments = {"4.5": MAIN, **(OTHERS if options.all else {})}
     for version, environment in environments.items():
-        if find_python(environment.python) is None and environment.python != MAIN.python:
-            say(f"Blender {version} is left out: there is no Python {environment.python} here")
-            continue
         for folder in ("tests/addon", "tests/extension"):
-            passed[f"{folder} on Blender {version}"] = pytest(environment, folder, SEAMWRIGHT_ZIP=str(zipped))
-    for name, good in passed.items():
-        say(f"{name}: {'passed' if good else 'FAILED'}")
-    return int(not all(passed.values()))
+            name = f"{folder} on Blender {version}"
+            if version == "5.2" and find_python(environment.python) is None:
+                went[name] = f"left out, there is no Python {environment.python} here"
+            elif zipped is None and folder == "tests/extension":
+                went[name] = "left out, there is no zip"
+            else:
+                went[name] = pytest(environment, folder, SEAMWRIGHT_ZIP=str(zipped))
+    for name, outcome in went.items():
+        say(f"{name}: {outcome}")
+    return int(FAILED in went.values())
 
 
 def do_zip(_: argparse.Namespace) -> int:
     """Build the extension and list what is in it."""
     target = build_zip()
+    if target is None:
+        return 1
     code, changed = ask(["git", "status", "--porcelain", "--", "core", "blender_addon", "LICENSE", "pyproject.toml"])
     with zipfile.ZipFile(target) as archive:
         for entry in archive.infolist():
