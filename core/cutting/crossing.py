@@ -184,9 +184,33 @@ def _upper_sides(patch: Patch, sheet: Sheet, code: CodeArray, place: IntArray) -
         strip = np.repeat(_strip(spread.min(axis=1), spread.max(axis=1)), 3)
         chart = _chart(sheet, patch.points[t[flat]].reshape(-1, 3), strip).reshape(-1, 3, 2)
         a, b = chart[:, 1] - chart[:, 0], chart[:, 2] - chart[:, 0]
-        up = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] > 0.0
-        behind[flat], before[flat] = ~up, up
+        twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+        behind[flat], before[flat] = twice <= 0.0, twice > 0.0
+        longest = np.maximum(np.abs(a).max(axis=1), np.abs(b).max(axis=1))
+        _side_with_neighbours(patch, code, flat[np.abs(twice) <= 2.0 * sheet.slack * longest], behind, before)
     return behind, before
+
+
+def _side_with_neighbours(patch: Patch, code: CodeArray, thin: IntArray, behind: BoolArray, before: BoolArray) -> None:
+    """Put triangles without height, which lie in any sheet along them, on the side of what they hang on to.
+
+    Taken as faces of the sheet they would be parted from their body, with no foam between.
+    """
+    if len(thin) == 0:
+        return
+    rows, n = patch.rows, len(patch.points)
+    t = rows.triangles
+    touching = np.flatnonzero((code[t] == ON).sum(axis=1) == 2)
+    keys = edge_keys(t[touching], np.roll(t[touching], -1, axis=1), n)
+    for body, side in ((rows.below, behind), (rows.above, before)):
+        own = edge_keys(t[thin], np.roll(t[thin], -1, axis=1), n)
+        for near_body, near_side in ((rows.below, behind), (rows.above, before)):
+            bodies, sides = np.repeat(near_body[touching], 3).tolist(), np.repeat(near_side[touching], 3).tolist()
+            found = dict(zip(zip(keys.reshape(-1).tolist(), bodies, strict=True), sides, strict=True))
+            for i, row in enumerate(thin.tolist()):
+                for key in own[i].tolist():
+                    if (key, int(body[row])) in found:
+                        side[row] = found[key, int(body[row])]
 
 
 def _chart(sheet: Sheet, points: FloatArray, strip: IntArray) -> FloatArray:

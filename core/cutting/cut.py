@@ -84,11 +84,11 @@ def cut(
     cells, met = _cut_cells(mesh, joints, gap, slack, progress)
     kept = sorted((r for r, g in enumerate(cells.regions) if not g.taken), key=lambda r: cells.regions[r].sides)
     gone = sorted((r for r, g in enumerate(cells.regions) if g.taken), key=lambda r: cells.regions[r].sides)
-    bodies = make_bodies(cells, kept, split)
+    bodies = make_bodies(cells, kept, split, slack)
     small = [b for b in bodies if crumb > 0.0 and b.body.volume < crumb]
     names = {id(b) for b in small}
     pieces = [b for b in bodies if id(b) not in names]
-    taken = make_bodies(cells, gone, split)
+    taken = make_bodies(cells, gone, split, slack)
     if progress:
         progress(1.0, f"{len(pieces)} pieces")
     return CutResult(
@@ -174,7 +174,7 @@ def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float) -> int:
     region = int(inside[0])
     if cells.regions[region].taken:
         raise CutError(f"joint {joint}: its part {here} lies in the gap of an earlier joint; move it", joint)
-    bodies = make_bodies(cells, [region], split=True)
+    bodies = make_bodies(cells, [region], True, slack)
     found = [b for b in bodies if crossings(b.body.mesh.vertices, b.body.mesh.triangles, part)[1].sum() > 0]
     if not found or distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack:
         raise CutError(f"joint {joint}: its part {here} lies on the skin of a body; move it inside", joint)
@@ -203,7 +203,7 @@ def _follow(
     for i, b in enumerate(pieces):
         home[b.base] = i
     named = []
-    for b in make_bodies(bare, range(len(bare.regions)), split):
+    for b in make_bodies(bare, range(len(bare.regions)), split, slack):
         there = home[b.base]
         there = there[there >= 0]
         if len(there):

@@ -24,9 +24,19 @@ from .earclip import clip_loops
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-# Directions of the sweep against the longer side, radians: small, so that long shapes are crossed the short way, and
-# odd, so that no two vertices of a regular shape lie on one vertical.
-_TURNS: Final = (0.0573, -0.3191, 0.7713, 1.4307)
+# Sweeps that are tried in turn: direction against the longer side, radians, and how far vertices are moved for it, as a
+# share of the extent: out of the region (positive), into it (negative). The directions are small, so that long shapes
+# are crossed the short way, and odd, so that no two vertices of a regular shape lie on one vertical. Moving parts
+# stretches of outline that touch: outwards where the region is pinched, inwards where it touches itself from outside.
+_SWEEPS: Final = (
+    (0.0573, 0.0),
+    (-0.3191, 0.0),
+    (0.0573, 1e-12),
+    (0.0573, -1e-12),
+    (0.7713, 1e-10),
+    (0.7713, -1e-10),
+    (1.4307, 0.0),
+)
 
 
 def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | None = None) -> IntArray:
@@ -72,15 +82,16 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
     owner: list[IntArray] = []
     todo = np.ones(len(names), dtype=bool)
     wide = float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1]))
-    for turn in _TURNS:
+    for turn, share in _SWEEPS:
         if not todo.any():
             break
+        use = todo[group]
         angle = turn if wide else turn + np.pi / 2.0
         c, s = np.cos(angle), np.sin(angle)
-        turned = np.stack([c * xy[:, 0] + s * xy[:, 1], c * xy[:, 1] - s * xy[:, 0]], axis=1)
-        use = todo[group]
+        moved = xy if share == 0.0 else _pushed(xy, pairs[use], share)
+        turned = np.stack([c * moved[:, 0] + s * moved[:, 1], c * moved[:, 1] - s * moved[:, 0]], axis=1)
         triangles = _sweep(turned, pairs[use], node_group)
-        fine = _proved(turned, pairs[use], triangles, node_group, len(names)) & todo
+        fine = _proved(xy, pairs[use], triangles, node_group, len(names)) & todo
         keep = fine[node_group[triangles[:, 0]]]
         out.append(triangles[keep])
         owner.append(node_group[triangles[keep, 0]])
@@ -92,6 +103,17 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
     triangles, owners = np.concatenate(out), np.concatenate(owner)
     order = np.argsort(owners, kind="stable")
     return vertex[triangles[order]], names[owners[order]].astype(np.int64)
+
+
+def _pushed(xy: FloatArray, edges: IntArray, share: float) -> FloatArray:
+    """Nodes moved out of the region by a share of its extent."""
+    along = xy[edges[:, 1]] - xy[edges[:, 0]]
+    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-300)[:, None]
+    outward = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    move = np.zeros_like(xy)
+    np.add.at(move, edges[:, 0], outward)
+    np.add.at(move, edges[:, 1], outward)
+    return xy + move * (share * float(np.ptp(xy, axis=0).max(initial=0.0)))
 
 
 def _sweep(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:

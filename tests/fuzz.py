@@ -1,0 +1,54 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Random cuts for a while: ``python3 build.py fuzz --minutes N``.
+
+Every case is made from its number alone, so a run goes on where the last one stopped and any failure can be had again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+import traceback
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).parent)]
+
+from fuzz_cases import check_case, make_case
+
+STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
+
+
+def main() -> int:
+    """Run cases until the time is up; exit code 1 if one failed."""
+    parser = argparse.ArgumentParser(prog="fuzz", description=__doc__)
+    parser.add_argument("--minutes", type=float, default=1.0)
+    parser.add_argument("--first", type=int, help="number of the first case; left out: go on from the last run")
+    parser.add_argument("--count", type=int, default=10**9, help="most cases")
+    options = parser.parse_args()
+    state = json.loads(STATE.read_text()) if STATE.exists() else {"next": 0, "failed": []}
+    number = state["next"] if options.first is None else options.first
+    begin, start, failed = time.monotonic(), number, []
+    while number < start + options.count and time.monotonic() - begin < 60.0 * options.minutes:
+        try:
+            check_case(make_case(number))
+        except Exception:
+            failed.append(number)
+            sys.stderr.write(f"case {number} failed\n{traceback.format_exc(limit=-2)}\n")
+        number += 1
+        if options.first is None and number % 20 == 0:
+            _save(number, state["failed"] + failed)
+    if options.first is None:
+        _save(number, state["failed"] + failed)
+    sys.stdout.write(f"{number - start} cases ({start} to {number - 1}), {len(failed)} failed {failed or ''}\n")
+    return 1 if failed else 0
+
+
+def _save(number: int, failed: list[int]) -> None:
+    STATE.parent.mkdir(exist_ok=True)
+    STATE.write_text(json.dumps({"next": number, "failed": failed}))
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
