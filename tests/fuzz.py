@@ -13,8 +13,6 @@ import time
 import traceback
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parent)]
-
 from fuzz_cases import check_case, make_case
 
 STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
