@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from .sheet import ProfileSheet, Sheet
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-WordArray = NDArray[np.uint16] | NDArray[np.uint32]
+WordArray = NDArray[np.unsignedinteger[Any]]
 SheetsOfJoint = tuple[int, tuple[Sheet, ...]]
 
 MAX_SHEETS: Final = 15
@@ -80,18 +80,22 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
     offset = valid[tail_word[rest] & (size - 1)]
     kept_below = np.where(live[kept.below], kept.below * size + offset, kept.below * size)
     kept_above = np.where(live[kept.above], kept.above * size + offset, kept.above * size)
-    key = valid[word & (size - 1)]
-    if base is not None:
-        key = cells.label[base].astype(np.int64) * size + key
+    address = (word & (size - 1)).astype(np.int64)
     seen = np.zeros((len(cells.regions) + 1) * size, dtype=bool)
-    seen[key] = True
+    if base is None:
+        met_sides = np.zeros(size, dtype=bool)
+        met_sides[address] = True
+        seen[valid[met_sides]] = True
+    else:
+        address = cells.label[base].astype(np.int64) * size + valid[address]
+        seen[address] = True
     for keys in (kept_below, kept_above, patch.rows.below, patch.rows.above):
         seen[keys[keys >= 0]] = True
     number, regions = _number(cells.regions, joints, seen.reshape(-1, size), live)
     if base is None:
-        cells.label = number[key].astype(np.int32)
+        cells.label = number[valid].astype(np.int32)[address]
     else:
-        cells.label[base] = number[key]
+        cells.label[base] = number[address]
     cells.label[base_rows] = GONE
     # Keys of OUTSIDE are negative; the last number answers for them.
     number[-1] = OUTSIDE
@@ -121,20 +125,18 @@ class _Words:
     @classmethod
     def of(cls, cells: Cells, sheets: Sequence[Sheet]) -> _Words:
         count = len(sheets)
-        dtype = np.uint16 if count <= 7 else np.uint32
+        dtype: type[np.unsignedinteger[Any]] = np.uint16 if count <= 7 else np.uint32
         profiles = []
         parts = []
         for points in (cells.mesh.vertices, cells.extra):
-            words = np.zeros(len(points), dtype=dtype)
+            words: WordArray = np.zeros(len(points), dtype=dtype)
             for begin in range(0, len(points), _CHUNK):
                 x, y, z = np.ascontiguousarray(points[begin : begin + _CHUNK].T)
                 chunk = words[begin : begin + _CHUNK]
                 for s, sheet in enumerate(sheets):
                     if isinstance(sheet, ProfileSheet):
                         continue
-                    code = sheet.codes(x, y, z).astype(dtype)
-                    chunk |= (code & 1) << s
-                    chunk |= (code >> 1) << (count + s)
+                    chunk |= _bits(sheet.codes(x, y, z), s, count + s, dtype)
             parts.append(words)
         words = np.concatenate(parts) if len(parts[1]) else parts[0]
         for s, sheet in enumerate(sheets):
@@ -143,16 +145,14 @@ class _Words:
                     np.concatenate(pair)
                     for pair in zip(sheet.uw(*cells.mesh.vertices.T), sheet.uw(*cells.extra.T), strict=True)
                 )
-                code = sheet.codes_uw(u, w).astype(dtype)
                 low, high = sheet.band(float(u.min()), float(u.max()))
-                words |= (code & 1) << s
-                words |= (code >> 1) << (count + s)
-                words |= ((w >= low) & (w <= high)).astype(dtype) << (2 * count)
+                words |= _bits(sheet.codes_uw(u, w), s, count + s, dtype)
+                words |= _bits(((w >= low) & (w <= high)).view(np.uint8), 2 * count, 0, dtype)
                 profiles.append((sheet, u, w))
         return cls(words, count, tuple(profiles))
 
     def of_rows(self, triangles: IntArray) -> WordArray:
-        out = self.words[triangles[:, 0]]
+        out: WordArray = self.words[triangles[:, 0]]
         out |= self.words[triangles[:, 1]]
         out |= self.words[triangles[:, 2]]
         return out
@@ -172,6 +172,12 @@ class _Words:
         for sheet, u, w in self.profiles:
             out |= ~sheet.clear(u[triangles], w[triangles])
         return out
+
+
+def _bits(code: NDArray[np.uint8], first: int, second: int, dtype: type[np.unsignedinteger[Any]]) -> WordArray:
+    """The two low bits of each code, moved to two places of a word."""
+    table = np.array([((c & 1) << first) | ((c >> 1) << second) for c in range(4)], dtype=dtype)
+    return table[code]
 
 
 def _ring(

@@ -23,8 +23,9 @@ def offset_knots(points: FloatArray, distance: float) -> FloatArray:
     no point of it is nearer to the profile than the distance.
     """
     if distance < 0.0:
-        flipped = offset_knots(points * np.array([1.0, -1.0]), -distance)
-        return flipped * np.array([1.0, -1.0])
+        mirror = np.array([1.0, -1.0])
+        flipped: FloatArray = offset_knots(points * mirror, -distance) * mirror
+        return flipped
     step = np.diff(points, axis=0)
     step /= np.hypot(step[:, 0], step[:, 1])[:, None]
     # Straight runs make a mitre of parallel lines: only true kinks have a corner.
@@ -38,7 +39,7 @@ def offset_knots(points: FloatArray, distance: float) -> FloatArray:
     half /= 1.0 + (square[:-1] * square[1:]).sum(axis=1)[:, None]
     first = points[0] + distance * square[0]
     last = points[-1] + distance * square[-1]
-    moved = np.concatenate([first[None], points[1:-1] + distance * half, last[None]])
+    moved: FloatArray = np.concatenate([first[None], points[1:-1] + distance * half, last[None]])
     if len(moved) > 2:
         # The ends run on straight: only where they stand along their line is free.
         reach = float(np.ptp(moved[1:-1, 0])) + float(np.ptp(points[:, 0])) + 1.0

@@ -33,7 +33,7 @@ ON: Final = 3  # both bits: what touches the sheet is looked at closely
 
 def _along(x: FloatArray, y: FloatArray, z: FloatArray, origin: FloatArray, axis: FloatArray) -> FloatArray:
     # Written out so that a point has the same value alone and among a million others.
-    out = (x - origin[0]) * axis[0]
+    out: FloatArray = (x - origin[0]) * axis[0]
     out += (y - origin[1]) * axis[1]
     out += (z - origin[2]) * axis[2]
     return out
@@ -186,7 +186,7 @@ class ProfileSheet:
         low, high = u.min(axis=1) - self.slack, u.max(axis=1) + self.slack
         first = np.searchsorted(self.kink_u, low, side="right")
         last = np.searchsorted(self.kink_u, high, side="left")
-        out = first >= last
+        out: NDArray[np.bool_] = first >= last
         rows = np.flatnonzero(~out)
         first, count = first[rows], (last - first)[rows]
         level = np.frexp(count.astype(np.float64))[1] - 1

@@ -12,7 +12,8 @@ IntArray = NDArray[np.int64]
 
 def edge_keys(a: IntArray, b: IntArray, count: int) -> IntArray:
     """One number for each undirected edge among `count` vertices."""
-    return np.minimum(a, b) * count + np.maximum(a, b)
+    keys: IntArray = np.minimum(a, b) * count + np.maximum(a, b)
+    return keys
 
 
 def split_edges(triangles: IntArray, keys: IntArray, made: IntArray, points: FloatArray) -> tuple[IntArray, IntArray]:

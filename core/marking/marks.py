@@ -43,4 +43,5 @@ def piece_order(centroids: Sequence[tuple[float, float, float]] | FloatArray, al
     points = np.asarray(centroids, dtype=np.float64).reshape(-1, 3)
     across = np.array([-along[1], along[0], 0.0])
     keys = np.round(np.stack([points @ across, points[:, 2], points @ along]), 3)
-    return np.lexsort(keys).astype(np.int64)
+    order: IntArray = np.lexsort(keys).astype(np.int64)
+    return order

@@ -154,7 +154,8 @@ def _sweep(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
     bottom, top, a, b = bottom[start], top[start], at[start], at[last] + 1
     roof = _chains(x, y, top, a, b, (a == left[top]) & (b == right[top]), 1.0)
     base = _chains(x, y, bottom, a, b, (a == left[bottom]) & (b == right[bottom]), -1.0)
-    return order[np.concatenate([roof, base])]
+    out: IntArray = order[np.concatenate([roof, base])]
+    return out
 
 
 def _chains(
