@@ -5,25 +5,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mass import areas, mass_properties, triangle_areas
+from ..mesh.mass import volume
 from ..mesh.mesh import Mesh
 from ..mesh.topology import components
 from ..mesh.winding import encloses
-from .cells import GONE, Cells, Tail
+from .cells import Cells, Tail
 from .pinch import part_corners, pinched_edges
 from .result import FROM_CARVING, Body
 from .splitting import edge_keys, split_edges
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
-
-_FEW: Final = 256
-"""Triangles up to which a body is looked at for being nothing; rounding leaves a handful."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,14 +39,13 @@ class RegionBody:
     before: IntArray
 
 
-def make_bodies(cells: Cells, regions: Iterable[int], split: bool, slack: float) -> list[RegionBody]:
+def make_bodies(cells: Cells, regions: Iterable[int], split: bool) -> list[RegionBody]:
     """Bodies of the given regions, in their order.
 
     Parameters
     ----------
     cells : changed only where bodies hang together along an edge that needs a vertex to part them.
     split : one body for each connected one; else one for each region.
-    slack : metres within which a vertex counts as on a joint; bodies thinner than that are left out.
     """
     regions = list(regions)
     pinches = _free_pinches(cells, regions)
@@ -95,17 +90,7 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, slack: float)
         )
         whole = RegionBody(r, Body(Mesh(points, triangles, kind), source, origin), base, behind, before)
         out += _split(whole) if split else [whole]
-    return [b for b in out if not _is_nothing(b.body, slack)]
-
-
-def _is_nothing(body: Body, slack: float) -> bool:
-    """Whether a body is thinner than what counts as on a joint: a few joint triangles back to back, no foam."""
-    if len(body.mesh.triangles) > _FEW:
-        return False
-    by_kind = areas(body.mesh)
-    inherited = float(triangle_areas(body.mesh)[body.origin == FROM_CARVING].sum())
-    size = float(np.linalg.norm(body.mesh.size))
-    return abs(body.volume) <= slack * float(by_kind.sum()) and inherited <= slack * size
+    return out
 
 
 def _free_pinches(cells: Cells, regions: list[int]) -> dict[int, IntArray]:
@@ -160,7 +145,7 @@ def _split(whole: RegionBody) -> list[RegionBody]:
         return [whole]
     parts = _grouped(label, count)
     shells = [_compact(mesh, rows) for rows in parts]
-    volumes = [mass_properties(shell).volume for shell in shells]
+    volumes = [volume(shell) for shell in shells]
     solid = [i for i in range(count) if volumes[i] >= 0.0]
     home = list(range(count))
     for i in range(count):

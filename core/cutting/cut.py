@@ -18,6 +18,7 @@ from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .bodies import RegionBody, make_bodies
 from .cells import Cells, Region
+from .glue import bodies_without, is_nothing
 from .joint import Joint, Plane, Profile
 from .result import CutResult, Trace
 from .sheet import sheets_of
@@ -37,6 +38,7 @@ def cut(
     split: bool = True,
     *,
     crumb: float = 0.0,
+    glue: bool = False,
     progress: Progress | None = None,
 ) -> CutResult:
     """Cut a carving by joints, in order.
@@ -48,6 +50,7 @@ def cut(
     gap : metres taken off between the two faces of each joint, half on each side.
     split : one piece for each connected body; else one for each region between the joints.
     crumb : cubic metres; smaller bodies come out as crumbs and not as pieces.
+    glue : without a gap, give each crumb back to the piece with the largest face to it; one that has none stays apart.
     progress : told the share done.
 
     Returns
@@ -82,13 +85,14 @@ def cut(
         if not isinstance(joint, Plane | Profile):
             raise CutError(f"joint {j} is a {type(joint).__name__}; give a Plane or a Profile", j)
     cells, met = _cut_cells(mesh, joints, gap, slack, progress)
-    kept = sorted((r for r, g in enumerate(cells.regions) if not g.taken), key=lambda r: cells.regions[r].sides)
-    gone = sorted((r for r, g in enumerate(cells.regions) if g.taken), key=lambda r: cells.regions[r].sides)
-    bodies = make_bodies(cells, kept, split, slack)
-    small = [b for b in bodies if crumb > 0.0 and b.body.volume < crumb]
-    names = {id(b) for b in small}
-    pieces = [b for b in bodies if id(b) not in names]
-    taken = make_bodies(cells, gone, split, slack)
+    order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
+    bodies = bodies_without(cells, order, split, lambda b: is_nothing(b.body, slack))
+    if crumb > 0.0 and glue and gap == 0.0:
+        bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
+    taken = [b for b in bodies if cells.regions[b.region].taken]
+    kept = [b for b in bodies if not cells.regions[b.region].taken]
+    pieces = [b for b in kept if crumb == 0.0 or b.body.volume >= crumb]
+    small = [b for b in kept if crumb > 0.0 and b.body.volume < crumb]
     if progress:
         progress(1.0, f"{len(pieces)} pieces")
     return CutResult(
@@ -174,7 +178,7 @@ def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float) -> int:
     region = int(inside[0])
     if cells.regions[region].taken:
         raise CutError(f"joint {joint}: its part {here} lies in the gap of an earlier joint; move it", joint)
-    bodies = make_bodies(cells, [region], True, slack)
+    bodies = make_bodies(cells, [region], True)
     found = [b for b in bodies if crossings(b.body.mesh.vertices, b.body.mesh.triangles, part)[1].sum() > 0]
     if not found or distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack:
         raise CutError(f"joint {joint}: its part {here} lies on the skin of a body; move it inside", joint)
@@ -203,7 +207,7 @@ def _follow(
     for i, b in enumerate(pieces):
         home[b.base] = i
     named = []
-    for b in make_bodies(bare, range(len(bare.regions)), split, slack):
+    for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_nothing(b.body, slack)):
         there = home[b.base]
         there = there[there >= 0]
         if len(there):

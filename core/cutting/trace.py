@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.topology import edge_loops
-from .cells import Cells
+from .cells import OUTSIDE, Cells
 from .result import FROM_JOINT, Contact, JointLine, Trace
 from .splitting import edge_keys
 
@@ -28,7 +28,7 @@ def trace(cells: Cells, behind: IntArray, before: IntArray, joints: int) -> Trac
     """
     tail = cells.tail
     total = len(cells.mesh.vertices) + len(cells.extra)
-    made = tail.origin == FROM_JOINT
+    made = (tail.origin == FROM_JOINT) & ~_void(cells)
     lines: list[tuple[JointLine, ...]] = []
     contacts: list[Contact] = []
     rim = _Rim(cells, total)
@@ -40,16 +40,23 @@ def trace(cells: Cells, behind: IntArray, before: IntArray, joints: int) -> Trac
     return Trace(tuple(lines), tuple(contacts))
 
 
+def _void(cells: Cells) -> NDArray[np.bool_]:
+    """Rows that a glued body has left without a body on either side."""
+    void: NDArray[np.bool_] = (cells.tail.below == OUTSIDE) & (cells.tail.above == OUTSIDE)
+    return void
+
+
 class _Rim:
     """The class of what stands at an edge: the highest among the tail's triangles that are not the joint's own."""
 
     def __init__(self, cells: Cells, total: int) -> None:
-        t = cells.tail.triangles
+        real = np.flatnonzero(~_void(cells))
+        t = cells.tail.triangles[real]
         self.total = total
         keys = edge_keys(t, np.roll(t, -1, axis=1), total).reshape(-1)
         order = np.argsort(keys, kind="stable")
         self.keys = keys[order]
-        self.rows = order // 3
+        self.rows = real[order // 3]
         self.kind = cells.tail.kind.astype(np.int64)
         self.joint = np.where(cells.tail.origin == FROM_JOINT, cells.tail.source, -1)
 
@@ -80,18 +87,22 @@ def _lines(
     start = np.flatnonzero(np.append(True, keys[order][1:] != keys[order][:-1]))
     net = np.add.reduceat(np.where(edge[order, 0] < edge[order, 1], 1, -1), start)
     way = np.where(edge[:, 0] < edge[:, 1], 1, -1)[order]
-    # Of the triangles at an edge that bounds the face, one that runs it the way the border runs.
-    group = np.cumsum(np.isin(np.arange(len(order)), start)) - 1
-    agrees = (net[group] != 0) & (np.sign(net[group]) == way)
-    first = np.flatnonzero(agrees)
-    first = first[np.append(True, group[first][1:] != group[first][:-1])] if len(first) else first
-    rim_edge, rim_row = edge[order[first]], row[order[first]]
+    # Of the triangles at an edge that bounds the face, as many as the border runs it times, and its way.
+    group = np.repeat(np.arange(len(start)), np.diff(np.append(start, len(order))))
+    agrees = np.flatnonzero(np.sign(net[group]) == way)
+    group = group[agrees]
+    turn = np.arange(len(group)) - np.searchsorted(group, group, side="left")
+    first = order[agrees[turn < np.abs(net[group])]]
+    rim_edge, rim_row = edge[first], row[first]
     kinds = rim.kinds(rim_edge, joint)
-    where = {pair: i for i, pair in enumerate(map(tuple, rim_edge.tolist()))}
+    where: dict[tuple[int, int], list[int]] = {}
+    for i, (a, b) in enumerate(rim_edge.tolist()):
+        where.setdefault((a, b), []).append(i)
     out = []
     for loop in edge_loops(rim_edge):
         closed = np.append(loop, loop[:1])
-        at = np.array([where[p] for p in zip(closed[:-1].tolist(), closed[1:].tolist(), strict=True)], dtype=np.int64)
+        steps = zip(closed[:-1].tolist(), closed[1:].tolist(), strict=True)
+        at = np.array([where[step].pop(0) for step in steps], dtype=np.int64)
         pieces = np.stack([behind[rim_row[at]], before[rim_row[at]]], axis=1)
         out.append(JointLine(cells.points(closed), kinds[at], pieces))
     return tuple(out)

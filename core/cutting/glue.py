@@ -1,0 +1,83 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Give a body back to its neighbour, as if the joint between them had stopped short of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.mass import areas, triangle_areas
+from .bodies import RegionBody, make_bodies
+from .cells import OUTSIDE, Cells
+from .result import FROM_CARVING, Body
+
+IntArray = NDArray[np.int64]
+
+_FEW: Final = 256
+"""Triangles up to which a body is looked at for being nothing; rounding leaves a handful."""
+
+
+def is_nothing(body: Body, slack: float) -> bool:
+    """Whether a body is thinner than what counts as on a joint: a few joint triangles back to back, no foam."""
+    if len(body.mesh.triangles) > _FEW:
+        return False
+    inherited = float(triangle_areas(body.mesh)[body.origin == FROM_CARVING].sum())
+    size = float(np.linalg.norm(body.mesh.size))
+    return abs(body.volume) <= slack * float(areas(body.mesh).sum()) and inherited <= slack * size
+
+
+def bodies_without(
+    cells: Cells, regions: Iterable[int], split: bool, small: Callable[[RegionBody], bool]
+) -> list[RegionBody]:
+    """Bodies of the regions, after each small one has been given to the neighbour with the largest face to it.
+
+    Parameters
+    ----------
+    cells : changed in place; joint triangles that a gift leaves inside a body lie between OUTSIDE and OUTSIDE then.
+    small : which bodies to give away; one that has no neighbour stays.
+    """
+    regions = list(regions)
+    parts: dict[int, list[RegionBody]] = {}
+    for body in make_bodies(cells, regions, split):
+        parts.setdefault(body.region, []).append(body)
+    stays: set[tuple[int, bytes]] = set()
+    while True:
+        bodies = [b for r in regions for b in parts.get(r, [])]
+        given = next((b for b in bodies if small(b) and (b.region, b.body.source.tobytes()) not in stays), None)
+        if given is None:
+            return bodies
+        home = _neighbour(cells, given)
+        if home == OUTSIDE:
+            stays.add((given.region, given.body.source.tobytes()))
+            continue
+        _give(cells, given, home)
+        for r in (given.region, home):
+            if r in parts or r in regions:
+                parts[r] = make_bodies(cells, [r], split)
+
+
+def _neighbour(cells: Cells, body: RegionBody) -> int:
+    """The region with the largest face to a body; OUTSIDE where there is none."""
+    tail = cells.tail
+    rows = np.concatenate([body.behind, body.before])
+    other = np.concatenate([tail.above[body.behind], tail.below[body.before]])
+    use = (other != OUTSIDE) & (other != body.region)
+    if not use.any():
+        return OUTSIDE
+    p = cells.points(tail.triangles[rows[use]])
+    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    names, group = np.unique(other[use], return_inverse=True)
+    return int(names[np.argmax(np.bincount(group.reshape(-1), area))])
+
+
+def _give(cells: Cells, body: RegionBody, home: int) -> None:
+    below, above = cells.tail.below.copy(), cells.tail.above.copy()
+    cells.label[body.base] = home
+    below[body.behind] = home
+    above[body.before] = home
+    inside = (below == home) & (above == home)
+    below[inside] = above[inside] = OUTSIDE
+    cells.tail = cells.tail.with_regions(below, above)
