@@ -1,0 +1,249 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The command line: ``inspect``, ``run``, ``demo``, ``job-template``.
+
+Exit codes: 0 done; 1 done, some finding is an error (`inspect`: it can be mended); 2 bad input or usage (`inspect`:
+unreadable or not a solid); 130 stopped by Ctrl-C. Results go to standard output, everything else to standard error.
+Blender is loaded only by the verbs and files that need it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from .carving_file import CarvingFile, read_file, require_blender
+from .core.cutting.joint import Joint
+from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
+from .core.findings import Finding, Severity, worst
+from .core.intake.prepare import check_size, set_upright
+from .core.intake.report import describe
+from .core.job import Job, job_template
+from .core.jobpack.joints_file import read_joints
+from .core.jobpack.pack import pack_files
+from .core.jobpack.record import JobResult
+from .core.mesh.mesh import Mesh
+from .core.pipeline import run_job
+from .core.settings import FileUnit
+from .pack_folder import check_target, write_pack
+from .progress_bar import ProgressBar, stretch
+from .summary import summary
+
+PROGRAM = "seamwright"
+STOPPED = 130
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : the words after the program's name.
+
+    Returns
+    -------
+    int
+        The exit code. A fault of the program itself raises.
+    """
+    try:
+        options = _parser().parse_args(list(argv))
+    except SystemExit as end:
+        return int(end.code or 0)
+    bar = ProgressBar(sys.stderr)
+    try:
+        with _stoppable():
+            code: int = options.do(options, bar)
+            return code
+    except KeyboardInterrupt:
+        return _tell(bar, "stopped; nothing was written", STOPPED)
+    except SeamwrightError as error:
+        return _tell(bar, str(error), 2)
+    finally:
+        bar.close()
+
+
+def _tell(bar: ProgressBar, message: str, code: int) -> int:
+    bar.close()
+    sys.stderr.write(f"{PROGRAM}: {' '.join(message.split())}\n")
+    sys.stderr.flush()
+    return code
+
+
+@contextmanager
+def _stoppable() -> Iterator[None]:
+    """Ctrl-C raises KeyboardInterrupt, also inside Blender, which otherwise keeps it to itself."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        # A handler that Python did not set reads as None and cannot be put back.
+        signal.signal(signal.SIGINT, before if before is not None else signal.SIG_DFL)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog=PROGRAM, description="Cut a foam carving into pieces that can be carried.", allow_abbrev=False
+    )
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB")
+
+    inspect = verbs.add_parser("inspect", help="what a scan is and what is wrong with it", allow_abbrev=False)
+    inspect.add_argument("carving", metavar="CARVING")
+    inspect.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
+    inspect.add_argument("--unit", metavar="UNIT", help='unit of the file\'s numbers: mm, in, "23.6 mm" (default: m)')
+    inspect.add_argument("--json", action="store_true", help="for machines")
+    inspect.set_defaults(do=_inspect)
+
+    run = verbs.add_parser("run", help="the whole job", allow_abbrev=False)
+    run.add_argument("carving", metavar="CARVING")
+    run.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
+    run.add_argument("--job", metavar="JOB.toml", help="settings (default: those that job-template prints)")
+    run.add_argument(
+        "--joints", metavar="FILE", help="joints to cut along instead of proposed ones: JOINTS.json, job.json"
+    )
+    _add_out(run)
+    run.set_defaults(do=_run)
+
+    demo = verbs.add_parser("demo", help="the demo job", allow_abbrev=False)
+    _add_out(demo)
+    demo.set_defaults(do=_demo)
+
+    template = verbs.add_parser("job-template", help="print a commented JOB.toml", allow_abbrev=False)
+    template.set_defaults(do=_template)
+    return parser
+
+
+def _add_out(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--out", metavar="DIR", required=True, help="folder for the job pack, new or empty")
+    verb.add_argument("--replace", action="store_true", help="replace the job pack that is in DIR")
+
+
+def _template(_: argparse.Namespace, bar: ProgressBar) -> int:
+    sys.stdout.write(job_template())
+    return 0
+
+
+def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
+    unit = 1.0 if options.unit is None else FileUnit("length", 'mm or "23.6 mm"').read(options.unit, "--unit")
+    carving = read_file(options.carving, options.object)
+    if carving.says_unit:
+        if options.unit is not None:
+            _tell(bar, f"{carving.name}: says its own unit; --unit is passed over", 0)
+        unit = 1.0
+    report = describe(carving.mesh, unit, name=carving.name, notes=carving.notes)
+    if options.json:
+        sys.stdout.write(json.dumps(report.to_dict(), sort_keys=True, indent=1, ensure_ascii=False) + "\n")
+    else:
+        sys.stdout.write(report.to_text())
+    if len(carving.mesh.triangles):
+        # A wrong unit is no fault of the surface: the report stands, and the word is said.
+        try:
+            check_size(set_upright(carving.mesh, unit), unit, carving.name)
+        except InputError as error:
+            return _tell(bar, str(error), 2)
+    return report.exit_code
+
+
+def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
+    check_target(options.out, options.replace)
+    if options.replace:
+        for path in (options.carving, options.job):
+            _keep_out(path, options.out)
+    job = Job() if options.job is None else _read_job(options.job)
+    joints = None if options.joints is None else read_joints(_read_text(options.joints), Path(options.joints).name)
+    require_blender()
+    bar(0.0, "reading the carving")
+    carving = read_file(options.carving, options.object)
+    unit = 1.0 if carving.says_unit else job.carving.unit
+    try:
+        mesh = set_upright(carving.mesh, unit, job.carving.up)
+    except MeshError as error:
+        raise MeshError(f"{carving.name}: {error}") from None
+    check_size(mesh, unit, carving.name)
+    result = _job(mesh, job, joints, carving, options, stretch(bar, 0.02, 0.5))
+    return _hand_over(result, options, bar)
+
+
+def _demo(options: argparse.Namespace, bar: ProgressBar) -> int:
+    check_target(options.out, options.replace)
+    require_blender()
+    from .core.demo import demo_carving, demo_job_toml
+
+    bar(0.0, "making the demo carving")
+    mesh = demo_carving()
+    result = run_job(mesh, Job.from_toml(demo_job_toml()), progress=stretch(bar, 0.05, 0.5))
+    return _hand_over(result, options, bar)
+
+
+def _job(
+    mesh: Mesh,
+    job: Job,
+    joints: Sequence[Joint] | None,
+    carving: CarvingFile,
+    options: argparse.Namespace,
+    progress: Progress,
+) -> JobResult:
+    """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
+    try:
+        result = run_job(mesh, job, joints, progress)
+    except MeshError as error:
+        raise InputError(f"{carving.name}: {error}") from None
+    except CutError as error:
+        if options.joints is None:
+            raise
+        raise InputError(f"{Path(options.joints).name}: joint {error.joint + 1}: {error}") from None
+    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in carving.notes)
+    return replace(result, findings=(*read, *result.findings))
+
+
+def _hand_over(result: JobResult, options: argparse.Namespace, bar: ProgressBar) -> int:
+    """Pictures, files, folder, summary; the exit code."""
+    from .job_blend import blend_bytes
+    from .pictures import render_pictures
+
+    pictures = render_pictures(result, stretch(bar, 0.5, 0.92))
+    bar(0.92, "tables and pages")
+    files = pack_files(result, pictures)
+    bar(0.95, "job.blend")
+    files["job.blend"] = blend_bytes(result)
+    bar(0.98, "writing the job pack")
+    write_pack(options.out, files, options.replace)
+    bar.close()
+    sys.stdout.write(summary(result) + f"written: {options.out}\n")
+    return 1 if worst(result.findings) == "error" else 0
+
+
+def _keep_out(path: str | None, folder: str) -> None:
+    """Refuse to replace a folder that the user's own input lies in: it would be gone."""
+    if path is None:
+        return
+    inside, target = Path(os.path.realpath(path)), Path(os.path.realpath(folder))
+    if target in inside.parents:
+        raise InputError(f"{path}: lies in {folder}, which would be replaced; move it out first")
+
+
+def _read_text(path: str) -> str:
+    name = Path(path).name or path
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{name}: the file cannot be read: {error.strerror or error}; check the path") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{name}: is not text in UTF-8; save it as that") from None
+
+
+def _read_job(path: str) -> Job:
+    text = _read_text(path)
+    try:
+        return Job.from_toml(text)
+    except JobError as error:
+        raise JobError(f"{Path(path).name}: {error}", error.key) from None

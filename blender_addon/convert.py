@@ -1,0 +1,177 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The one place where Blender data and arrays meet: `matrix_world`, unit scale and winding are dealt with here once.
+
+The core works in float64 metres in the world's frame. Blender keeps coordinates in float32 and in its own units, of
+which `scale_length` metres make one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import bpy
+import numpy as np
+from mathutils import Matrix
+from numpy.typing import ArrayLike, NDArray
+
+from .core.errors import MeshError
+from .core.mesh.mesh import KIND_NAMES, Mesh
+
+KIND = "kind"
+SOURCE = "source"
+
+
+def mesh_from_object(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale_length: float = 1.0) -> Mesh:
+    """The object as Blender shows it, modifiers included, as triangles in world coordinates.
+
+    Parameters
+    ----------
+    obj : an object with a surface; changed by nothing here. In edit mode call ``update_from_editmode`` first.
+    depsgraph : an evaluated dependency graph of a view layer that holds `obj`.
+    scale_length : metres in one Blender unit, ``scene.unit_settings.scale_length``.
+
+    Returns
+    -------
+    Mesh
+        float64 metres; wound outwards as the object shows it, also where it is mirrored by a negative scale; classes
+        from a face attribute ``kind`` of whole numbers where there is one. Vertices are neither welded nor dropped.
+
+    Raises
+    ------
+    MeshError
+        The object has no surface, is flattened by a scale of 0, or holds coordinates that are not numbers.
+    """
+    evaluated = obj.evaluated_get(depsgraph)
+    matrix = np.array(evaluated.matrix_world, dtype=np.float64)
+    determinant = float(np.linalg.det(matrix[:3, :3]))
+    if determinant == 0.0 or not np.isfinite(matrix).all():
+        raise MeshError(
+            f"object {obj.name!r} is flattened by its scale {tuple(obj.scale)}; give it a scale other than 0"
+        )
+    try:
+        data = evaluated.to_mesh()
+    except RuntimeError:
+        data = None
+    if data is None:
+        raise MeshError(f"object {obj.name!r} has no surface; choose a mesh object")
+    try:
+        vertices, triangles, kind = _arrays(data)
+    finally:
+        evaluated.to_mesh_clear()
+    world = (vertices @ matrix[:3, :3].T + matrix[:3, 3]) * scale_length
+    if determinant < 0.0:
+        triangles = triangles[:, ::-1]
+    try:
+        return Mesh(world, triangles, kind)
+    except MeshError as error:
+        raise MeshError(f"object {obj.name!r}: {error}") from None
+
+
+def _arrays(data: bpy.types.Mesh) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64] | None]:
+    """Vertices (n, 3) in the object's frame, triangles (m, 3) and their classes (m,) or None."""
+    data.calc_loop_triangles()
+    coordinates = np.empty(len(data.vertices) * 3, dtype=np.float32)
+    data.vertices.foreach_get("co", coordinates)
+    corners = np.empty(len(data.loop_triangles) * 3, dtype=np.int32)
+    data.loop_triangles.foreach_get("vertices", corners)
+    kind = None
+    attribute = data.attributes.get(KIND)
+    if attribute is not None and attribute.domain == "FACE" and attribute.data_type in ("INT", "INT8"):
+        by_face = np.empty(len(data.polygons), dtype=np.int32)
+        attribute.data.foreach_get("value", by_face)
+        faces = np.empty(len(data.loop_triangles), dtype=np.int32)
+        data.loop_triangles.foreach_get("polygon_index", faces)
+        kind = by_face[faces].astype(np.int64)
+    return coordinates.reshape(-1, 3).astype(np.float64), corners.reshape(-1, 3).astype(np.int64), kind
+
+
+def object_from_mesh(
+    name: str,
+    mesh: Mesh,
+    source: ArrayLike | None = None,
+    at: ArrayLike = (0.0, 0.0, 0.0),
+    scale_length: float = 1.0,
+) -> bpy.types.Object:
+    """A new mesh object, linked to no collection yet.
+
+    Parameters
+    ----------
+    name : name of the object and of its mesh; Blender may add a number.
+    mesh : triangles in metres, world frame.
+    source : (m,) whole numbers, written as the face attribute ``source``.
+    at : (3,) metres, world frame: where the object's own origin goes. Near the mesh, float32 keeps more of it.
+    scale_length : metres in one Blender unit.
+
+    Returns
+    -------
+    Object
+        Its mesh has a face attribute ``kind``, and ``source`` where given. Triangles that name a vertex twice are
+        left out: Blender cannot hold them, and they have no area.
+    """
+    origin = np.asarray(at, dtype=np.float64)
+    t = mesh.triangles
+    whole = (t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0])
+    data = surface(name, (mesh.vertices - origin) / scale_length, t[whole])
+    _face_numbers(data, KIND, mesh.kind[whole])
+    if source is not None:
+        _face_numbers(data, SOURCE, np.asarray(source)[whole])
+    obj = bpy.data.objects.new(name, data)
+    obj.location = (origin / scale_length).tolist()
+    return obj
+
+
+def surface(name: str, vertices: ArrayLike, triangles: ArrayLike) -> bpy.types.Mesh:
+    """Mesh data of triangles (m, 3) over vertices (n, 3), both as they are, in Blender units."""
+    v = np.ascontiguousarray(vertices, dtype=np.float32)
+    t = np.ascontiguousarray(triangles, dtype=np.int32)
+    data = bpy.data.meshes.new(name)
+    data.vertices.add(len(v))
+    data.vertices.foreach_set("co", v.ravel())
+    data.loops.add(t.size)
+    data.loops.foreach_set("vertex_index", t.ravel())
+    data.polygons.add(len(t))
+    data.polygons.foreach_set("loop_start", np.arange(0, t.size, 3, dtype=np.int32))
+    data.update(calc_edges=True)
+    return data
+
+
+def _face_numbers(data: bpy.types.Mesh, name: str, values: ArrayLike) -> None:
+    attribute = data.attributes.new(name, "INT", "FACE")
+    attribute.data.foreach_set("value", np.ascontiguousarray(values, dtype=np.int32))
+
+
+def set_materials(obj: bpy.types.Object, materials: Sequence[bpy.types.Material]) -> None:
+    """Give each face the material of its class: `materials` in the order of the classes, one for each."""
+    if len(materials) != len(KIND_NAMES):
+        raise ValueError(f"give {len(KIND_NAMES)} materials, one for each class; there are {len(materials)}")
+    data = obj.data
+    for material in materials:
+        data.materials.append(material)
+    kind = np.zeros(len(data.polygons), dtype=np.int32)
+    data.attributes[KIND].data.foreach_get("value", kind)
+    data.polygons.foreach_set("material_index", kind)
+
+
+def polyline(name: str, lines: Sequence[ArrayLike], scale_length: float = 1.0) -> bpy.types.Curve:
+    """Curve data of polylines, each (k, 3) metres in the object's frame; a closed one repeats its first point."""
+    data = bpy.data.curves.new(name, "CURVE")
+    data.dimensions = "3D"
+    for line in lines:
+        points = np.asarray(line, dtype=np.float64) / scale_length
+        closed = len(points) > 2 and bool((points[0] == points[-1]).all())
+        if closed:
+            points = points[:-1]
+        spline = data.splines.new("POLY")
+        spline.points.add(len(points) - 1)
+        spline.points.foreach_set("co", np.column_stack([points, np.ones(len(points))]).astype(np.float32).ravel())
+        spline.use_cyclic_u = closed
+    return data
+
+
+def place(obj: bpy.types.Object, axes: ArrayLike, at: ArrayLike, scale_length: float = 1.0) -> None:
+    """Turn and move an object: `axes` (3, 3) whose columns are its x, y, z in the world, `at` (3,) metres."""
+    matrix = np.eye(4)
+    matrix[:3, :3] = np.asarray(axes, dtype=np.float64)
+    matrix[:3, 3] = np.asarray(at, dtype=np.float64) / scale_length
+    # A plain nested list would be taken column by column.
+    obj.matrix_world = Matrix(matrix.tolist())
