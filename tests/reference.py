@@ -38,8 +38,8 @@ class Halves:
 
     volume, area : (2,) below, above; the area is that of the given surface without the section, a face in the plane
     on the side where its material is. `section` is the area of material that the plane passes through, `outline` the
-    length of the given surface's crossing (meaningful where no face lies in the plane). `touched`, `flat`: a vertex, a
-    face lies in it.
+    length of the given surface's crossing (meaningful where no face lies in the plane). `touched`, `along`,
+    `flat`: a vertex, an edge, a face lies in it.
     """
 
     volume: np.ndarray
@@ -47,6 +47,7 @@ class Halves:
     section: float
     outline: float
     touched: bool
+    along: bool
     flat: bool
 
 
@@ -85,7 +86,8 @@ def halves(mesh: Mesh, plane: Plane) -> Halves:
     under = 0.5 * facing[facing > 0.0].sum()
     area += (under, -under)
     outline = float(np.linalg.norm(last - first, axis=1).sum())
-    return Halves(volume, area, float(section - under), outline, bool((s == 0.0).any()), bool(flat.any()))
+    on = (s == 0.0).sum(axis=1).max(initial=0)
+    return Halves(volume, area, float(section - under), outline, *(bool(on >= k) for k in (1, 2, 3)))
 
 
 def volume_of(mesh: Mesh) -> float:

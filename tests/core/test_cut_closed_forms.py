@@ -12,7 +12,21 @@ from seamwright.core.cutting.joint import Plane, Profile
 from seamwright.core.cutting.result import CutResult
 from seamwright.core.errors import CutError, NotClosedError
 from seamwright.core.mesh.mesh import Mesh
-from shapes import box, comb, cylinder, grid_box, icosphere, joined, moved, pocketed_box, prism, rock, torus, turned
+from shapes import (
+    box,
+    cells,
+    comb,
+    cylinder,
+    grid_box,
+    icosphere,
+    joined,
+    moved,
+    pocketed_box,
+    prism,
+    rock,
+    torus,
+    turned,
+)
 
 EXACT = 1e-12
 
@@ -170,6 +184,23 @@ def test_comb_falls_into_teeth() -> None:
     assert contact_area(step) == pytest.approx(10.0, rel=EXACT)
     regions = cut(comb(5, (9.0, 2.0, 5.0)), [Plane((0, 0, 2.5), (0, 0, 1))], split=False)
     assert volumes(regions) == pytest.approx([25.0, 33.0], rel=EXACT)
+
+
+LINKED = pytest.mark.xfail(reason="an inner edge of several triangles in the plane still links the wedges at it")
+
+
+@pytest.mark.parametrize("depth", [1, pytest.param(2, marks=LINKED), pytest.param(3, marks=LINKED)])
+@pytest.mark.parametrize("slope", [1.0, 1.5])
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_wedges_that_touch_along_a_line_are_two(depth: int, slope: float, sense: float) -> None:
+    # An L of three squares of 1 m, 1 m deep, cut through its inner edge: the two wedges above share that line alone.
+    filled = np.ones((2, depth, 2), dtype=bool)
+    filled[1, :, 1] = False
+    mesh = cells(filled, (2.0, 1.0, 2.0))
+    plane = Plane((1.0, 0.0, 1.0), (sense, 0.0, sense * slope))
+    result = cut(mesh, [plane])
+    assert_plane_cut(mesh, plane, result)
+    assert volumes(result) == pytest.approx([0.5 / slope, 1.0 - 0.5 / slope, 2.0], rel=EXACT)
 
 
 def test_section_with_holes_and_an_island() -> None:
