@@ -78,6 +78,7 @@ class Environment(NamedTuple):
 FAILED = "FAILED"
 MAIN = Environment(".venv", "dev", "3.11")
 TYPES = Environment(".venv-types", "types", "3.11", blender=False)
+BENCH = Environment(".venv-bench", "bench", "3.11")
 OTHERS = {
     "4.2": Environment(".venv-4.2", "blender-4-2", "3.11"),
     "5.0": Environment(".venv-5.0", "blender-5-0", "3.11"),
@@ -381,7 +382,7 @@ def do_script(options: argparse.Namespace) -> int:
     script = ROOT / "tests" / f"{options.verb}.py"
     if not script.is_file():
         stop(f"there is no tests/{options.verb}.py yet, so '{options.verb}' can do nothing")
-    return run([make(MAIN), script, *options.rest])
+    return run([make(BENCH if options.verb == "bench" else MAIN), script, *options.rest])
 
 
 def main(arguments: Sequence[str]) -> int:
