@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
 import time
 import traceback
@@ -17,6 +18,9 @@ from fuzz_cases import check_case, make_case
 
 STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
 
+LONGEST = 120
+"""Seconds after which a case counts as hung: a thousand times what one takes."""
+
 
 def main() -> int:
     """Run cases until the time is up; exit code 1 if one failed."""
@@ -25,11 +29,13 @@ def main() -> int:
     parser.add_argument("--first", type=int, help="number of the first case; left out: go on from the last run")
     parser.add_argument("--count", type=int, default=10**9, help="most cases")
     options = parser.parse_args()
+    signal.signal(signal.SIGALRM, _hung)
     state = json.loads(STATE.read_text()) if STATE.exists() else {"next": 0, "failed": []}
     number = state["next"] if options.first is None else options.first
     begin, start, failed = time.monotonic(), number, []
     while number < start + options.count and time.monotonic() - begin < 60.0 * options.minutes:
         try:
+            signal.alarm(LONGEST)
             check_case(make_case(number))
         except Exception:
             failed.append(number)
@@ -41,6 +47,10 @@ def main() -> int:
         _save(number, state["failed"] + failed)
     sys.stdout.write(f"{number - start} cases ({start} to {number - 1}), {len(failed)} failed {failed or ''}\n")
     return 1 if failed else 0
+
+
+def _hung(*_: object) -> None:
+    raise TimeoutError(f"not done after {LONGEST} s")
 
 
 def _save(number: int, failed: list[int]) -> None:

@@ -5,21 +5,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mass import volume
+from ..mesh.mass import triangle_areas, volume
 from ..mesh.mesh import Mesh
 from ..mesh.topology import components
 from ..mesh.winding import encloses
 from .cells import Cells, Tail
-from .pinch import part_corners, pinched_edges
+from .pinch import part_corners, pinched_edges, split_apart
 from .result import FROM_CARVING, Body
 from .splitting import edge_keys, split_edges
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+
+_ROUNDS: Final = 2
+"""Times that edges which copies of their ends cannot part are halved for all bodies at them, before each body is
+parted for itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,16 +44,17 @@ class RegionBody:
     before: IntArray
 
 
-def make_bodies(cells: Cells, regions: Iterable[int], split: bool) -> list[RegionBody]:
+def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool = False) -> list[RegionBody]:
     """Bodies of the given regions, in their order.
 
     Parameters
     ----------
     cells : changed only where bodies hang together along an edge that needs a vertex to part them.
     split : one body for each connected one; else one for each region.
+    again : leave the cells as they are, for bodies made earlier hold on to their rows.
     """
     regions = list(regions)
-    pinches = _free_pinches(cells, regions)
+    pinches = _free_pinches(cells, regions, 0 if again else _ROUNDS)
     count = len(cells.regions)
     # Few bytes sort fastest; GONE and OUTSIDE are their highest values, so they come last.
     short = np.uint8 if count < 254 else np.uint16 if count < 65534 else np.uint32
@@ -81,21 +87,25 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool) -> list[Regio
         local[used] = np.arange(len(used))
         triangles = np.take(local, flat, mode="clip").reshape(-1, 3)
         points = cells.points(used)
+        of = None
         if len(pinches[r]):
-            triangles, points = _part(triangles, points, local[pinches[r]])
+            triangles, points, of = _part(triangles, points, local[pinches[r]])
         kind = np.concatenate([cells.mesh.kind[base], tail.kind[behind], tail.kind[before]])
         source = np.concatenate([base, tail.source[behind], tail.source[before]])
         origin = np.concatenate(
             [np.full(len(base), FROM_CARVING, dtype=np.uint8), tail.origin[behind], tail.origin[before]]
         )
+        if of is not None:
+            kind, source, origin = kind[of], source[of], origin[of]
         whole = RegionBody(r, Body(Mesh(points, triangles, kind), source, origin), base, behind, before)
-        out += _split(whole) if split else [whole]
+        out += _split(whole, of) if split else [whole]
     return out
 
 
-def _free_pinches(cells: Cells, regions: list[int]) -> dict[int, IntArray]:
+def _free_pinches(cells: Cells, regions: list[int], rounds: int) -> dict[int, IntArray]:
     """Pinched edges of each region; edges that a copy of their ends cannot part get a vertex in their middle first."""
     while True:
+        rounds -= 1
         pinches: dict[int, IntArray] = {}
         stuck = []
         total = len(cells.mesh.vertices) + len(cells.extra)
@@ -111,7 +121,7 @@ def _free_pinches(cells: Cells, regions: list[int]) -> dict[int, IntArray]:
                 found = part_corners(t, edges, cells.points(used), len(used))[2]
                 stuck.append(used[found])
         edges = np.concatenate(stuck) if stuck else np.zeros((0, 2), dtype=np.int64)
-        if len(edges) == 0:
+        if len(edges) == 0 or rounds < 0:
             return pinches
         edges = np.unique(edges, axis=0)
         middle = cells.points(edges).mean(axis=1)
@@ -128,16 +138,24 @@ def _tail_rows(tail: Tail, region: int) -> tuple[IntArray, IntArray]:
     return np.flatnonzero(tail.below == region), np.flatnonzero(tail.above == region)
 
 
-def _part(triangles: IntArray, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray]:
+def _part(triangles: IntArray, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray, IntArray | None]:
+    """Triangles and points with pinched edges parted; the row that each triangle comes from, where some were split."""
     near = np.flatnonzero(np.isin(triangles, edges).any(axis=1))
     parted, twins, _ = part_corners(triangles[near], edges, points, len(points))
     triangles = triangles.copy()
     triangles[near] = parted
-    return triangles, np.concatenate([points, points[twins]])
+    points = np.concatenate([points, points[twins]])
+    left = pinched_edges(triangles[near], len(points))
+    if len(left) == 0:
+        return triangles, points, None
+    return split_apart(triangles, left, points)
 
 
-def _split(whole: RegionBody) -> list[RegionBody]:
-    """The connected bodies of a region; a hollow goes with the body round it."""
+def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
+    """The connected bodies of a region; a hollow goes with the body round it.
+
+    `of` tells the row of the cells that each triangle comes from, where there are more triangles than rows.
+    """
     body, mesh = whole.body, whole.body.mesh
     label = components(mesh.triangles)
     count = int(label.max()) + 1
@@ -150,13 +168,17 @@ def _split(whole: RegionBody) -> list[RegionBody]:
     home = list(range(count))
     for i in range(count):
         if volumes[i] < 0.0 and solid:
-            inside = [s for s in solid if encloses(shells[s], shells[i].vertices[0])]
+            # Its corners may touch the skin of the body round it; the middle of its largest face does not.
+            corners = shells[i].corners()
+            middle: FloatArray = corners[int(np.argmax(triangle_areas(shells[i])))].mean(axis=0)
+            inside = [s for s in solid if encloses(shells[s], middle)]
             home[i] = min(inside or solid, key=lambda s: volumes[s])
     out = []
     count_base, count_behind = len(whole.base), len(whole.behind)
     for i in sorted(set(home)):
         rows = np.sort(np.concatenate([parts[k] for k in range(count) if home[k] == i]))
         part = Body(_compact(mesh, rows), body.source[rows], body.origin[rows])
+        rows = rows if of is None else np.unique(of[rows])
         tail = rows[rows >= count_base] - count_base
         out.append(
             RegionBody(

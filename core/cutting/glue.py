@@ -56,7 +56,7 @@ def bodies_without(
         _give(cells, given, home)
         for r in (given.region, home):
             if r in parts or r in regions:
-                parts[r] = make_bodies(cells, [r], split)
+                parts[r] = make_bodies(cells, [r], split, again=True)
 
 
 def _neighbour(cells: Cells, body: RegionBody) -> int:

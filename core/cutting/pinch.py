@@ -90,6 +90,9 @@ def _pairs(
         return [(users[0][0], users[1][0])] if len(users) == 2 else []
     axis = points[b] - points[a]
     axis = axis / max(float(np.linalg.norm(axis)), 1e-300)
+    # One direction for all edges of a line, so that rounding pairs alike along it.
+    flip = bool(axis[int(np.argmax(np.abs(axis)))] < 0.0)
+    axis = -axis if flip else axis
     other = np.zeros(3)
     other[int(np.argmin(np.abs(axis)))] = 1.0
     x = np.cross(other, axis)
@@ -97,7 +100,7 @@ def _pairs(
     around = []
     for row, k in users:
         arm = points[rows[row][(k + 2) % 3]] - points[a]
-        around.append((float(np.arctan2(arm @ y, arm @ x)), row, rows[row][k] == a))
+        around.append((float(np.arctan2(arm @ y, arm @ x)), row, (rows[row][k] == a) != flip))
     around.sort()
     # Foam lies before a triangle that runs from a to b, behind one that runs back, as the angle grows.
     forward = [i for i, item in enumerate(around) if item[2]]
@@ -111,3 +114,33 @@ def _pairs(
                 out.append((around[i][1], around[j][1]))
                 break
     return out
+
+
+def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
+    """The last resort for `stuck` edges: every wedge gets a vertex of its own in the middle of the edge.
+
+    Returns
+    -------
+    triangles : (p, 3), the given ones first; points : with the new ones; of : (p,) the row that each comes from.
+    """
+    near = np.flatnonzero(np.isin(triangles, edges).sum(axis=1) >= 2)
+    rows = triangles[near].tolist()
+    of = near.tolist()
+    places = points.tolist()
+    for a, b in edges.tolist():
+        users = [(r, k) for r, t in enumerate(rows) for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b}]
+        for pair in _pairs(a, b, users, rows, points):
+            middle = len(places)
+            places.append(((points[a] + points[b]) / 2.0).tolist())
+            for row in pair:
+                t = rows[row]
+                k = next(k for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b})
+                p, q, o = t[k], t[(k + 1) % 3], t[(k + 2) % 3]
+                rows[row] = [p, middle, o]
+                rows.append([middle, q, o])
+                of.append(of[row])
+    out = triangles.copy()
+    out[near] = rows[: len(near)]
+    more = np.array(rows[len(near) :], dtype=np.int64).reshape(-1, 3)
+    source = np.concatenate([np.arange(len(triangles)), of[len(near) :]]).astype(np.int64)
+    return np.concatenate([out, more]), np.array(places), source
