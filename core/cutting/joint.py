@@ -39,7 +39,24 @@ def _unit(name: str, values: ArrayLike) -> FloatArray:
     return unit
 
 
-@dataclass(frozen=True, eq=False)
+def _knots(values: ArrayLike) -> FloatArray:
+    try:
+        points = np.array(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise CutError("points are not numbers; give rows of u and w offset") from None
+    if points.ndim != 2 or points.shape[1] != 2 or not np.isfinite(points).all():
+        raise CutError(f"points have shape {points.shape}; give finite rows of u and w offset")
+    if not 2 <= len(points) <= MAX_KNOTS:
+        raise CutError(f"a profile has {len(points)} points; give 2 to {MAX_KNOTS}")
+    falls = np.flatnonzero(np.diff(points[:, 0]) <= 0.0)
+    if len(falls):
+        k = int(falls[0])
+        raise CutError(f"points {k} and {k + 1} do not rise in u ({points[k, 0]} then {points[k + 1, 0]})")
+    points.flags.writeable = False
+    return points
+
+
+@dataclass(frozen=True, eq=False, init=False)
 class Plane:
     """A flat joint.
 
@@ -57,13 +74,12 @@ class Plane:
 
     point: FloatArray
     normal: FloatArray
-    part: FloatArray | None = None
+    part: FloatArray | None
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "point", _row("point", self.point))
-        object.__setattr__(self, "normal", _unit("normal", self.normal))
-        if self.part is not None:
-            object.__setattr__(self, "part", _row("part", self.part))
+    def __init__(self, point: ArrayLike, normal: ArrayLike, part: ArrayLike | None = None) -> None:
+        object.__setattr__(self, "point", _row("point", point))
+        object.__setattr__(self, "normal", _unit("normal", normal))
+        object.__setattr__(self, "part", None if part is None else _row("part", part))
 
     @property
     def kind(self) -> str:
@@ -71,7 +87,7 @@ class Plane:
         return "plane"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, init=False)
 class Profile:
     """A profile joint: a polyline in u and w, pushed along the wire direction u x w without end.
 
@@ -93,30 +109,21 @@ class Profile:
     u: FloatArray
     w: FloatArray
     points: FloatArray
-    part: FloatArray | None = None
+    part: FloatArray | None
 
-    def __post_init__(self) -> None:
-        u, w = _unit("u", self.u), _unit("w", self.w)
+    def __init__(
+        self, origin: ArrayLike, u: ArrayLike, w: ArrayLike, points: ArrayLike, part: ArrayLike | None = None
+    ) -> None:
+        u, w = _unit("u", u), _unit("w", w)
         if abs(float(u @ w)) > 1e-6:
             raise CutError(f"u {u.tolist()} and w {w.tolist()} are not square to each other; turn one of them")
         if abs(float(u @ w)) > 1e-15:
             w = _unit("w", w - (u @ w) * u)
-        points = np.array(self.points, dtype=np.float64)
-        if points.ndim != 2 or points.shape[1] != 2 or not np.isfinite(points).all():
-            raise CutError(f"points have shape {points.shape}; give finite rows of u and w offset")
-        if not 2 <= len(points) <= MAX_KNOTS:
-            raise CutError(f"a profile has {len(points)} points; give 2 to {MAX_KNOTS}")
-        falls = np.flatnonzero(np.diff(points[:, 0]) <= 0.0)
-        if len(falls):
-            k = int(falls[0])
-            raise CutError(f"points {k} and {k + 1} do not rise in u ({points[k, 0]} then {points[k + 1, 0]})")
-        points.flags.writeable = False
-        object.__setattr__(self, "origin", _row("origin", self.origin))
+        object.__setattr__(self, "origin", _row("origin", origin))
         object.__setattr__(self, "u", u)
         object.__setattr__(self, "w", w)
-        object.__setattr__(self, "points", points)
-        if self.part is not None:
-            object.__setattr__(self, "part", _row("part", self.part))
+        object.__setattr__(self, "points", _knots(points))
+        object.__setattr__(self, "part", None if part is None else _row("part", part))
 
     @property
     def kind(self) -> str:
