@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..errors import CutError, MeshError, Progress
 from ..mesh.mesh import Mesh
 from ..mesh.topology import require_closed
-from ..mesh.winding import crossings, distance_within
+from ..mesh.winding import crossings, distance_within, encloses, inner_point
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .bodies import RegionBody, make_bodies
@@ -201,19 +201,34 @@ def _follow(
     if gap == 0.0:
         behind, before = _piece_of_rows(len(cells.tail), [(i, b) for i, b in enumerate(pieces)])
         return trace(cells, behind, before, len(joints))
-    # The joints themselves, without the gap; each body of theirs is the piece that most of its carved skin went to.
+    # The joints themselves, without the gap; each body of theirs is the piece that most of its untouched skin went to.
     bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, None)
     home = np.full(len(cells.label), -1, dtype=np.int64)
     for i, b in enumerate(pieces):
         home[b.base] = i
     named = []
+    places: list[FloatArray | None] | None = None
     for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_nothing(b.body, slack)):
         there = home[b.base]
         there = there[there >= 0]
         if len(there):
             named.append((int(np.argmax(np.bincount(there))), b))
+            continue
+        # Its whole skin was split, or went with the gap: the largest of the pieces that lie in it.
+        places = [_place(p.body.mesh) for p in pieces] if places is None else places
+        inside = [i for i, at in enumerate(places) if at is not None and encloses(b.body.mesh, at)]
+        if inside:
+            named.append((max(inside, key=lambda i: pieces[i].body.volume), b))
     behind, before = _piece_of_rows(len(bare.tail), named)
     return trace(bare, behind, before, len(joints))
+
+
+def _place(mesh: Mesh) -> FloatArray | None:
+    """A point well inside a piece, or None where it has no room to speak of."""
+    try:
+        return inner_point(mesh)
+    except MeshError:
+        return None
 
 
 def _piece_of_rows(count: int, named: Sequence[tuple[int, RegionBody]]) -> tuple[IntArray, IntArray]:

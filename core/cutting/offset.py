@@ -3,10 +3,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+
+_STEP: Final = 1e-7
+"""Share of its length over which a step in a moved profile is drawn: no wire can follow it closer."""
 
 
 def offset_knots(points: FloatArray, distance: float) -> FloatArray:
@@ -48,48 +53,73 @@ def offset_knots(points: FloatArray, distance: float) -> FloatArray:
         if moved[-1, 0] <= moved[1:-1, 0].max():
             moved[-1] = moved[-2] + reach * step[-1] / step[-1, 0]
     if (np.diff(moved[:, 0]) > 0.0).all():
+        # No line has been crossed by its neighbours, then or on the way there: nothing comes nearer than the distance.
         return moved
-    return _upper_envelope(moved)
+    return _upper_envelope(*_swept(points, step, square, moved, distance))
 
 
-def _upper_envelope(path: FloatArray) -> FloatArray:
-    """Highest line over u of a path that turns back on itself; its ends are the lowest and the highest u."""
-    a, b = path[:-1], path[1:]
+def _swept(
+    points: FloatArray, step: FloatArray, square: FloatArray, moved: FloatArray, distance: float
+) -> tuple[FloatArray, FloatArray]:
+    """Upper borders of what each segment sweeps as it is moved: starts and ends of lines, (n, 2) each, rising in u.
+
+    A line runs on to the mitre at a kink that stands up; at one that lies back it ends square to its segment, and that
+    end is a border too. The first two lines are those that run on past the ends.
+    """
+    start, stop = points[:-1] + distance * square, points[1:] + distance * square
+    up = step[:-1, 0] * step[1:, 1] - step[:-1, 1] * step[1:, 0] < 0.0
+    start[1:][up] = moved[1:-1][up]
+    stop[:-1][up] = moved[1:-1][up]
+    back = points[1:-1][~up]
+    ends = np.concatenate([start[1:][~up], stop[:-1][~up]])
+    a = np.concatenate([start, np.concatenate([back, back])])
+    b = np.concatenate([stop, ends])
+    # Far enough that nothing swept stands past the ends.
+    both = np.concatenate([a, b])
+    far = float(np.ptp(both[:, 0])) + distance
+    a[0] = b[0] - (b[0, 0] - both[:, 0].min() + far) * step[0] / step[0, 0]
+    last = len(step) - 1
+    b[last] = a[last] + (both[:, 0].max() - a[last, 0] + far) * step[-1] / step[-1, 0]
     flip = a[:, 0] > b[:, 0]
     a, b = np.where(flip[:, None], b, a), np.where(flip[:, None], a, b)
     wide = b[:, 0] > a[:, 0]
-    a, b = a[wide], b[wide]
+    return a[wide], b[wide]
+
+
+def _upper_envelope(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Knots of the highest of the lines from `a` to `b` over each u; a step is a steep line on its outer side."""
     slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
-    base = a[:, 1] - slope * a[:, 0]
+    low, high = a[:, 0], b[:, 0]
     # Every place where the highest line can change: ends of lines and crossings of two.
     with np.errstate(divide="ignore", invalid="ignore"):
-        cross = (base[None, :] - base[:, None]) / (slope[:, None] - slope[None, :])
-        ok = np.isfinite(cross)
-        ok &= (cross > np.maximum(a[:, 0][:, None], a[:, 0][None, :])) & (
-            cross < np.minimum(b[:, 0][:, None], b[:, 0][None, :])
-        )
-    stops = np.unique(np.concatenate([a[:, 0], b[:, 0], cross[ok]]))
+        rise = a[None, :, 1] - a[:, None, 1] + slope[None, :] * (low[:, None] - low[None, :])
+        cross = low[:, None] + rise / (slope[:, None] - slope[None, :])
+        ok = (cross > np.maximum(low[:, None], low[None, :])) & (cross < np.minimum(high[:, None], high[None, :]))
+    stops = np.unique(np.concatenate([low, high, cross[ok]]))
+    # Places that only rounding tells apart are one.
+    tiny = 1e-13 * float(np.ptp(stops)) + 4.0 * float(np.spacing(np.abs(stops).max()))
+    stops = stops[np.append(True, np.diff(stops) > tiny)]
     middle = (stops[:-1] + stops[1:]) / 2.0
-    value = np.where(
-        (a[:, 0][None] <= middle[:, None]) & (b[:, 0][None] >= middle[:, None]),
-        slope[None] * middle[:, None] + base[None],
-        -np.inf,
-    )
-    line = np.argmax(value, axis=1)
-    change = np.flatnonzero(np.append(True, line[1:] != line[:-1]))
-    knots = [(float(stops[0]), float(slope[line[0]] * stops[0] + base[line[0]]))]
-    tiny = 1e-12 * float(np.ptp(path[:, 0]))
-    for i in change[1:].tolist():
-        u = float(stops[i])
-        before = float(slope[line[i - 1]] * u + base[line[i - 1]])
-        after = float(slope[line[i]] * u + base[line[i]])
-        # Two lines that do not meet here: a step, drawn as a very steep line on its outer side.
-        if abs(after - before) > 1e-9 * (1.0 + abs(after)):
-            lead = max(1e-7, 1e3 * tiny)
-            pair = [(u - lead, before), (u, after)] if after > before else [(u, before), (u + lead, after)]
-            knots += [p for p in pair if p[0] > knots[-1][0] + tiny]
-        elif u > knots[-1][0] + tiny:
-            knots.append((u, max(before, after)))
-    u = float(stops[-1])
-    knots.append((u, float(slope[line[-1]] * u + base[line[-1]])))
-    return np.array(knots)
+    there = (low[None] <= middle[:, None]) & (high[None] >= middle[:, None])
+    line = np.argmax(np.where(there, a[None, :, 1] + slope[None] * (middle[:, None] - low[None]), -np.inf), axis=1)
+
+    def at(k: int, u: float) -> tuple[float, float]:
+        return u, float(a[k, 1] + slope[k] * (u - low[k]))
+
+    change = np.flatnonzero(line[1:] != line[:-1]) + 1
+    ends = stops[change].tolist()
+    reach = _STEP * float(np.ptp(stops))
+    knots: list[tuple[float, float]] = []
+    for i, u in zip(change.tolist(), ends, strict=True):
+        before, after = at(line[i - 1], u), at(line[i], u)
+        step = after[1] - before[1]
+        if abs(step) <= 1e-12 * (1.0 + abs(before[1]) + abs(after[1])):
+            knots.append(max(before, after))
+        elif step > 0.0:
+            knots += [at(line[i - 1], u - min(reach, (u - stops[i - 1]) / 3.0)), after]
+        else:
+            knots += [before, at(line[i], u + min(reach, (stops[i + 1] - u) / 3.0))]
+    # The ends may stand anywhere along their lines: near, so that they keep their digits.
+    near = float(stops[-1] - stops[0]) / 10.0
+    first, last = (knots[0][0], knots[-1][0]) if knots else (float(stops[0]), float(stops[-1]))
+    return np.array([at(line[0], first - near), *knots, at(line[-1], last + near)])
