@@ -8,6 +8,7 @@ which `scale_length` metres make one.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import bpy
 import numpy as np
@@ -45,9 +46,7 @@ def mesh_from_object(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scal
     matrix = np.array(evaluated.matrix_world, dtype=np.float64)
     determinant = float(np.linalg.det(matrix[:3, :3]))
     if determinant == 0.0 or not np.isfinite(matrix).all():
-        raise MeshError(
-            f"object {obj.name!r} is flattened by its scale {tuple(obj.scale)}; give it a scale other than 0"
-        )
+        raise MeshError(f"object {obj.name!r} is flattened by its scale {obj.scale[:]}; give it a scale other than 0")
     try:
         data = evaluated.to_mesh()
     except RuntimeError:
@@ -109,15 +108,28 @@ def object_from_mesh(
         left out: Blender cannot hold them, and they have no area.
     """
     origin = np.asarray(at, dtype=np.float64)
-    t = mesh.triangles
-    whole = (t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0])
-    data = surface(name, (mesh.vertices - origin) / scale_length, t[whole])
-    _face_numbers(data, KIND, mesh.kind[whole])
-    if source is not None:
-        _face_numbers(data, SOURCE, np.asarray(source)[whole])
-    obj = bpy.data.objects.new(name, data)
+    obj = bpy.data.objects.new(name, mesh_data(name, mesh, source, origin, scale_length))
     obj.location = (origin / scale_length).tolist()
     return obj
+
+
+def whole_triangles(mesh: Mesh) -> NDArray[np.bool_]:
+    """Triangles (m,) that name three vertices; Blender cannot hold others, and they have no area."""
+    t = mesh.triangles
+    whole: NDArray[np.bool_] = (t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0])
+    return whole
+
+
+def mesh_data(
+    name: str, mesh: Mesh, source: ArrayLike | None, origin: NDArray[np.float64], scale_length: float = 1.0
+) -> bpy.types.Mesh:
+    """Mesh data alone; parameters as `object_from_mesh`, `origin` (3,) metres."""
+    whole = whole_triangles(mesh)
+    data = surface(name, (mesh.vertices - origin) / scale_length, mesh.triangles[whole])
+    face_numbers(data, KIND, mesh.kind[whole])
+    if source is not None:
+        face_numbers(data, SOURCE, np.asarray(source)[whole])
+    return data
 
 
 def surface(name: str, vertices: ArrayLike, triangles: ArrayLike) -> bpy.types.Mesh:
@@ -135,8 +147,9 @@ def surface(name: str, vertices: ArrayLike, triangles: ArrayLike) -> bpy.types.M
     return data
 
 
-def _face_numbers(data: bpy.types.Mesh, name: str, values: ArrayLike) -> None:
-    attribute = data.attributes.new(name, "INT", "FACE")
+def face_numbers(data: bpy.types.Mesh, name: str, values: ArrayLike) -> None:
+    """Add a face attribute of whole numbers, one for each face."""
+    attribute: Any = data.attributes.new(name, "INT", "FACE")
     attribute.data.foreach_set("value", np.ascontiguousarray(values, dtype=np.int32))
 
 

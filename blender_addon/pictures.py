@@ -24,6 +24,13 @@ if TYPE_CHECKING:
 FRONT = (-0.42, 0.74, -0.52)
 """Looking direction of a picture: from the front, a little from the right and from above."""
 
+VIEWS = (
+    ("1-the-whole-carving", "the whole carving", FRONT, 0.0, False),
+    ("2-pieces-moved-apart", "the pieces moved apart", FRONT, 0.45, False),
+    ("3-from-above", "the carving from above", (0.0, 0.0, -1.0), 0.0, True),
+)
+"""Of each picture: name, words, looking direction, how far apart, whether a parallel view."""
+
 
 def render_pictures(result: JobResult, progress: Progress | None = None) -> dict[str, bytes]:
     """PNG pictures of the job by name, in the order in which they should be shown.
@@ -37,18 +44,13 @@ def render_pictures(result: JobResult, progress: Progress | None = None) -> dict
     -----
     The names become captions. Nothing of the machine (path, clock, name) is written into a PNG.
     """
-    views = (
-        ("1-the-whole-carving", "the whole carving", FRONT, 0.0, False),
-        ("2-pieces-moved-apart", "the pieces moved apart", FRONT, 0.45, False),
-        ("3-from-above", "the carving from above", (0.0, 0.0, -1.0), 0.0, True),
-    )
     pictures: dict[str, bytes] = {}
     with quiet(), tempfile.TemporaryDirectory() as folder:
         bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
         scene = PictureScene(result)
-        for number, (name, text, direction, apart, parallel) in enumerate(views):
+        for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
             if progress is not None:
-                progress(number / len(views), f"picture: {text}")
+                progress(number / len(VIEWS), f"picture: {text}")
             scene.show(direction, apart, parallel)
             path = Path(folder) / f"{number}.png"
             scene.render(path)

@@ -4,14 +4,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import bpy
 
-from . import command_entry
+from . import command_entry, job_setup, long_work, results, watch
+from .operators import carving, cut, drop, joints, pack, pieces
+from .operators import job as job_operators
+from .panels import carving as carving_panel
+from .panels import joints as joints_panel
+from .panels import limits as limits_panel
+from .panels import pieces as pieces_panel
+from .properties import job as job_properties
 
 COMMAND = "seamwright"
 
-CLASSES: tuple[type, ...] = ()
+CLASSES: tuple[type, ...] = (
+    *job_properties.CLASSES,
+    *job_operators.CLASSES,
+    *carving.CLASSES,
+    *joints.CLASSES,
+    *cut.CLASSES,
+    *pieces.CLASSES,
+    *pack.CLASSES,
+    *drop.CLASSES,
+    *carving_panel.CLASSES,
+    *limits_panel.CLASSES,
+    *joints_panel.CLASSES,
+    *pieces_panel.CLASSES,
+)
 """Classes for ``bpy.utils.register_class``: child property groups before parents, panels after their parents."""
 
 Undo = Callable[[], None]
@@ -32,7 +53,45 @@ def _command() -> Undo:
     return lambda: bpy.utils.unregister_cli_command(handle)
 
 
-PARTS: tuple[Callable[[], Undo], ...] = (_command,)
+def _pointers() -> Undo:
+    bpy.types.Collection.seamwright = bpy.props.PointerProperty(type=job_properties.SEAMWRIGHT_PG_job)
+    bpy.types.Scene.seamwright = bpy.props.PointerProperty(type=job_properties.SEAMWRIGHT_PG_scene)
+
+    def remove() -> None:
+        del bpy.types.Scene.seamwright
+        del bpy.types.Collection.seamwright
+
+    return remove
+
+
+def _handlers() -> Undo:
+    added: list[tuple[list[Any], Any]] = [
+        (bpy.app.handlers.depsgraph_update_post, watch.on_change),
+        (bpy.app.handlers.undo_post, watch.on_other_state),
+        (bpy.app.handlers.redo_post, watch.on_other_state),
+        (bpy.app.handlers.load_post, watch.on_load),
+        (bpy.app.handlers.load_post, job_setup.on_load),
+        (bpy.app.handlers.load_post, watch.on_other_state),
+    ]
+    for handlers, call in added:
+        handlers.append(call)
+    # Data cannot be reached while Blender starts with the extension enabled; load_post comes after it then.
+    bpy.app.timers.register(job_setup.adopt, first_interval=0.0)
+
+    def remove() -> None:
+        for handlers, call in reversed(added):
+            if call in handlers:
+                handlers.remove(call)
+        if bpy.app.timers.is_registered(job_setup.adopt):
+            bpy.app.timers.unregister(job_setup.adopt)
+        long_work.stop_all()
+        watch.stop()
+        results.forget()
+
+    return remove
+
+
+PARTS: tuple[Callable[[], Undo], ...] = (_pointers, _handlers, _command)
 """What is not a class: each adds itself and hands back what takes it away (handlers, menus, pointers, commands)."""
 
 

@@ -1,0 +1,124 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The carving of a job, read as the command line reads it from the saved file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from . import convert
+from .core.cutting.joint import Joint
+from .core.errors import InputError, MeshError, Progress
+from .core.findings import Finding, Severity
+from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, prepare, set_upright
+from .core.intake.report import Report, describe
+from .core.intake.weld import weld_if_open, weld_points
+from .core.job import Job
+from .core.jobpack.record import JobResult
+from .core.mesh.mesh import Mesh
+from .core.pipeline import CRUMB, run_job
+from .core.planning.stations import Proposal, propose_stations
+from .core.skin.depth import gap_width
+from .job_tree import CARVING, folder
+from .world import shown
+
+
+@dataclass(frozen=True, eq=False)
+class Snapshot:
+    """A carving as it stands, in arrays; nothing of Blender's is held.
+
+    Attributes
+    ----------
+    name : of the object.
+    mesh : triangles in world coordinates, metres, as the object shows them.
+    """
+
+    name: str
+    mesh: Mesh
+
+
+def snapshot(context: bpy.types.Context, job: bpy.types.Collection) -> Snapshot:
+    """Read the job's carving.
+
+    Raises
+    ------
+    MeshError
+        No carving, no surface, or coordinates that are not numbers.
+    """
+    obj = job.seamwright.carving
+    if obj is None or not (obj.users_scene or folder(job, CARVING)):
+        raise MeshError("this job has no carving; choose one in the Carving panel")
+    if obj.mode == "EDIT":
+        obj.update_from_editmode()
+    with shown(context, obj) as depsgraph:
+        return Snapshot(obj.name, convert.mesh_from_object(obj, depsgraph, context.scene.unit_settings.scale_length))
+
+
+def look_at(carving: Snapshot, job: Job) -> Report:
+    """What the carving is and what is wrong with it."""
+    mesh, notes = weld_if_open(carving.mesh)
+    return describe(mesh, 1.0, "z", job.carving.base, name=carving.name, notes=notes)
+
+
+def size_problem(size: NDArray[np.float64]) -> str:
+    """A sentence where the carving's size can only be a mistake of the unit; empty otherwise."""
+    longest = float(np.max(size, initial=0.0))
+    if LEAST_SIZE <= longest <= MOST_SIZE:
+        return ""
+    return (
+        f"The carving is {longest:.3g} m long, outside {LEAST_SIZE:g} m to {MOST_SIZE:g} m: most likely its unit is "
+        "wrong. Scale the object, or set the scene's unit scale."
+    )
+
+
+def do_job(carving: Snapshot, job: Job, joints: tuple[Joint, ...] | None, progress: Progress | None) -> JobResult:
+    """The whole job on a snapshot; its findings begin with what reading the carving took."""
+    mesh, notes = weld_if_open(carving.mesh)
+    ready = set_upright(mesh, 1.0, job.carving.up)
+    problem = size_problem(ready.size)
+    if problem:
+        raise InputError(problem)
+    result = run_job(ready, job, joints, progress)
+    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in notes)
+    return replace(result, findings=(*read, *result.findings))
+
+
+def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
+    """Joints by the same way as the whole job would propose them."""
+    progress(0.0, "looking at the carving")
+    mesh, _ = weld_if_open(carving.mesh)
+    ready = prepare(mesh, 1.0, job.carving.up, job.carving.base).mesh
+    problem = size_problem(ready.size)
+    if problem:
+        raise InputError(problem)
+    return propose_stations(ready, job, gap_width(job), CRUMB, progress)
+
+
+def original_triangles(carving: Snapshot, result: JobResult) -> NDArray[np.int64]:
+    """For each triangle of the result's carving that of the object as it was read; -1 where the base was closed.
+
+    Notes
+    -----
+    Reading keeps the order of triangles; welding leaves out those that collapse, and closing the base adds some.
+    """
+    count = len(carving.mesh.triangles)
+    kept = np.arange(count)
+    mesh, _ = weld_if_open(carving.mesh)
+    if len(mesh.triangles) != count:
+        a, b, c = weld_points(carving.mesh.vertices)[1][carving.mesh.triangles].T
+        kept = kept[(a != b) & (b != c) & (c != a)]
+    out = np.full(len(result.carving.triangles), -1, dtype=np.int64)
+    out[: len(kept)] = kept
+    return out
+
+
+def is_turned(carving: Snapshot, result: JobResult, scan: NDArray[np.int64]) -> bool:
+    """Whether the result's carving runs round its triangles the other way than the object as it was read."""
+    for row in np.flatnonzero(scan >= 0)[:64].tolist():
+        now, then = result.carving.corners()[row], carving.mesh.corners()[scan[row]]
+        if not np.array_equal(now, now[::-1]):
+            return not np.array_equal(now, then)
+    return False

@@ -1,0 +1,21 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What differs between the Blender versions that the extension runs on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+HAS_FILE_HANDLER = hasattr(bpy.types, "FileHandler")
+"""Files can be dropped on a window from 4.1 on."""
+
+
+def colour_field(attribute: Any) -> str:
+    """Name of the values of a colour attribute that go there and back without loss."""
+    return "color_srgb" if attribute.data_type == "BYTE_COLOR" else "color"
+
+
+def is_editable(block: Any) -> bool:
+    """Whether a data block may be changed: it is neither linked nor a locked override."""
+    return bool(getattr(block, "is_editable", block.library is None))

@@ -1,0 +1,160 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""UV maps, colour attributes, materials and shading of a scan, read as arrays and written on its pieces.
+
+The second half of `convert`: here too Blender's data become arrays and nothing else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from .compat import colour_field
+from .convert import whole_triangles
+from .core.cutting.carry import corner_shares
+from .core.cutting.result import FROM_CARVING, Body
+from .core.mesh.mesh import Mesh
+
+SAWN = (0.86, 0.84, 0.78, 1.0)
+"""Colour of joint faces in a scan's colour attributes: sawn foam."""
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """One UV map or colour attribute: `values` (m, 3, d) float32 at the corners of each triangle."""
+
+    name: str
+    kind: str
+    values: NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """What a scan carries besides its shape, by triangle in the order of `convert.mesh_from_object`.
+
+    Attributes
+    ----------
+    layers : UV maps (kind ``UV``) and colour attributes (kind ``BYTE_COLOR`` or ``FLOAT_COLOR``).
+    material : (m,) material slot of each triangle.
+    flat : (m,) whether each triangle is shaded flat.
+    slots : names of the materials in the scan's slots; empty for an empty slot.
+    active_colour : name of the colour attribute that is shown; active_uv : of the UV map that is shown.
+    """
+
+    layers: tuple[Layer, ...]
+    material: NDArray[np.int32]
+    flat: NDArray[np.bool_]
+    slots: tuple[str, ...]
+    active_colour: str
+    active_uv: str
+
+
+def read_layers(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph) -> Layers:
+    """Read an object as Blender shows it; nothing is changed."""
+    evaluated = obj.evaluated_get(depsgraph)
+    mirrored = evaluated.matrix_world.to_3x3().determinant() < 0.0
+    data = evaluated.to_mesh()
+    try:
+        data.calc_loop_triangles()
+        count = len(data.loop_triangles)
+        loops = np.empty(count * 3, dtype=np.int32)
+        data.loop_triangles.foreach_get("loops", loops)
+        corners = loops.reshape(-1, 3)[:, ::-1] if mirrored else loops.reshape(-1, 3)
+        faces = np.empty(count, dtype=np.int32)
+        data.loop_triangles.foreach_get("polygon_index", faces)
+        material = np.zeros(len(data.polygons), dtype=np.int32)
+        data.polygons.foreach_get("material_index", material)
+        smooth = np.ones(len(data.polygons), dtype=bool)
+        data.polygons.foreach_get("use_smooth", smooth)
+        layers = [_uv(layer, len(data.loops), corners) for layer in data.uv_layers]
+        layers += [_colour(attribute, data, corners) for attribute in data.color_attributes]
+        slots = tuple(slot.material.name if slot.material else "" for slot in obj.material_slots)
+        colour, uv = data.color_attributes.active_color, data.uv_layers.active
+        return Layers(
+            tuple(layer for layer in layers if layer is not None),
+            material[faces],
+            ~smooth[faces],
+            slots,
+            colour.name if colour else "",
+            uv.name if uv else "",
+        )
+    finally:
+        evaluated.to_mesh_clear()
+
+
+def _uv(layer: bpy.types.MeshUVLoopLayer, loops: int, corners: NDArray[np.int32]) -> Layer:
+    values = np.empty(loops * 2, dtype=np.float32)
+    layer.uv.foreach_get("vector", values)
+    return Layer(layer.name, "UV", values.reshape(-1, 2)[corners])
+
+
+def _colour(attribute: bpy.types.Attribute, data: bpy.types.Mesh, corners: NDArray[np.int32]) -> Layer | None:
+    if attribute.domain not in ("POINT", "CORNER") or attribute.data_type not in ("BYTE_COLOR", "FLOAT_COLOR"):
+        return None
+    values = np.empty(len(attribute.data) * 4, dtype=np.float32)
+    attribute.data.foreach_get(colour_field(attribute), values)
+    at = corners
+    if attribute.domain == "POINT":
+        vertex = np.empty(len(data.loops), dtype=np.int32)
+        data.loops.foreach_get("vertex_index", vertex)
+        at = vertex[corners]
+    return Layer(attribute.name, attribute.data_type, values.reshape(-1, 4)[at])
+
+
+def write_layers(
+    data: bpy.types.Mesh, piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: Layers, turned: bool
+) -> None:
+    """Carry a scan's layers over to a piece by source triangle and place in it.
+
+    Parameters
+    ----------
+    data : of the piece, as `convert.mesh_data` makes it.
+    piece : the piece. carving : the carving that was cut.
+    scan : (m,) for each triangle of `carving` the row in `layers`, -1 where it has none.
+    turned : whether the carving's triangles run the other way round than those of `layers`.
+
+    Notes
+    -----
+    Faces without a place on the scan get the last material slot, flat shading, UV 0 and the colour of sawn foam;
+    where the base was closed, the first slot.
+    """
+    whole = whole_triangles(piece.mesh)
+    carved = piece.origin[whole] == FROM_CARVING
+    row = np.where(carved, scan[np.where(carved, piece.source[whole], 0)], -1)
+    held = row >= 0
+    material = np.where(carved, 0, len(data.materials) - 1).astype(np.int32)
+    if layers.slots:
+        material[held] = np.minimum(layers.material[row[held]], len(layers.slots) - 1)
+    flat = np.ones(len(row), dtype=bool)
+    flat[held] = layers.flat[row[held]]
+    data.polygons.foreach_set("material_index", material)
+    data.polygons.foreach_set("use_smooth", ~flat)
+    if not layers.layers:
+        return
+    share = corner_shares(carving, piece)[whole][held]
+    for layer in layers.layers:
+        values = _blank(layer, len(row))
+        corner = layer.values[row[held]]
+        values[held] = np.einsum("tcs,tsk->tck", share, corner[:, ::-1] if turned else corner)
+        _put(data, layer, values)
+    if layers.active_colour in data.color_attributes:
+        data.color_attributes.active_color = data.color_attributes[layers.active_colour]
+    if layers.active_uv in data.uv_layers:
+        data.uv_layers.active = data.uv_layers[layers.active_uv]
+
+
+def _blank(layer: Layer, count: int) -> NDArray[np.float32]:
+    width = layer.values.shape[2]
+    return np.tile(np.array(SAWN if width == 4 else (0.0, 0.0), dtype=np.float32), (count, 3, 1))
+
+
+def _put(data: bpy.types.Mesh, layer: Layer, values: NDArray[np.float32]) -> None:
+    flat = np.ascontiguousarray(values).ravel()
+    if layer.kind == "UV":
+        data.uv_layers.new(name=layer.name, do_init=False).uv.foreach_set("vector", flat)
+        return
+    attribute = data.color_attributes.new(layer.name, layer.kind, "CORNER")
+    attribute.data.foreach_set(colour_field(attribute), flat)

@@ -1,0 +1,215 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Work that takes longer than half a second: steps on a timer, the core beside them, progress, and Esc.
+
+An operator gives its work as a generator of `Step`. Called from a script it runs through at once; called from the
+window it goes on a step at a time. The core works on arrays alone, in a thread that never touches Blender's data.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Generator
+from typing import Any, NamedTuple, TypeVar
+
+import bpy
+
+from .core.errors import Cancelled, Progress, SeamwrightError
+from .watch import redraw
+
+T = TypeVar("T")
+
+TICK = 0.05
+"""Seconds between two looks at the work."""
+LONGEST = 0.03
+"""Seconds of steps in one look."""
+
+
+class Step(NamedTuple):
+    """How far the work is; `locked` while data are written that an undo would break."""
+
+    share: float
+    text: str
+    locked: bool = False
+
+
+Steps = Generator[Step, None, str]
+"""Ends with the sentence to report."""
+
+
+class Dropped(SeamwrightError):
+    """The work was for nothing: the scene changed meanwhile."""
+
+
+class Running(NamedTuple):
+    """What the panels show of work that goes on."""
+
+    label: str
+    share: float
+    text: str
+
+
+_running: list[Running] = []
+_stop = threading.Event()
+
+
+def running() -> Running | None:
+    """Work that goes on, or None."""
+    return _running[0] if _running else None
+
+
+def stop_all() -> None:
+    """Ask work that goes on to end; for when the extension is taken away."""
+    _stop.set()
+    _running.clear()
+
+
+class _Worker(threading.Thread):
+    def __init__(self, call: Callable[[Progress], Any]) -> None:
+        super().__init__(name="seamwright", daemon=True)
+        self.call = call
+        self.cancelled = threading.Event()
+        self.step = (0.0, "")
+        self.result: Any = None
+        self.error: BaseException | None = None
+
+    def run(self) -> None:
+        try:
+            self.result = self.call(self._progress)
+        except BaseException as error:
+            self.error = error
+
+    def _progress(self, share: float, text: str) -> None:
+        if self.cancelled.is_set():
+            raise Cancelled("stopped")
+        self.step = (share, text)
+
+
+def beside(call: Callable[[Progress], T], low: float, high: float, wait: bool) -> Generator[Step, None, T]:
+    """Steps of a call into the core; ends with its result, raises what it raised.
+
+    Parameters
+    ----------
+    call : takes a `Progress`; must not touch Blender's data.
+    low, high : the stretch of the whole work that it is.
+    wait : run it here and now instead of in a thread.
+    """
+    if wait:
+        yield Step(low, "")
+        return call(lambda share, text: None)
+    worker = _Worker(call)
+    worker.start()
+    try:
+        while worker.is_alive():
+            share, text = worker.step
+            yield Step(low + (high - low) * share, text)
+    finally:
+        worker.cancelled.set()
+    if worker.error is not None:
+        raise worker.error
+    result: T = worker.result
+    return result
+
+
+class LongWork:
+    """Mix-in of an operator whose work is `steps(context, wait)`; `working` is the word for it."""
+
+    working = "Working"
+    _steps: Steps
+    _timer: bpy.types.Timer | None
+    _locked: bool
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """The work; `wait` says that nobody watches and it may block."""
+        raise NotImplementedError
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Run through at once."""
+        try:
+            text = _drain(self.steps(context, True))
+        except SeamwrightError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        self.report({"INFO"}, text)
+        return {"FINISHED"}
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Go on a step at a time, with progress."""
+        if bpy.app.background or context.window is None:
+            return self.execute(context)
+        _stop.clear()
+        self._steps = self.steps(context, False)
+        self._locked = False
+        self._timer = context.window_manager.event_timer_add(TICK, window=context.window)
+        context.window_manager.progress_begin(0, 100)
+        context.window_manager.modal_handler_add(self)
+        self._show(context, Step(0.0, ""))
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """One look at the work, or Esc."""
+        if event.type == "ESC" and event.value == "PRESS":
+            self._end(context)
+            self.report({"INFO"}, f"{self.working} stopped; nothing was changed")
+            return {"CANCELLED"}
+        if event.type != "TIMER":
+            return {"RUNNING_MODAL"} if self._locked else {"PASS_THROUGH"}
+        if _stop.is_set():
+            self._end(context)
+            return {"CANCELLED"}
+        until = time.monotonic() + LONGEST
+        try:
+            step = next(self._steps)
+            while step.locked and time.monotonic() < until:
+                step = next(self._steps)
+            self._locked = step.locked
+            self._show(context, step)
+        except StopIteration as done:
+            self._end(context)
+            self.report({"INFO"}, str(done.value))
+            return {"FINISHED"}
+        except SeamwrightError as error:
+            self._end(context)
+            self.report({"WARNING"} if isinstance(error, Dropped) else {"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        except BaseException:
+            self._end(context)
+            raise
+        return {"RUNNING_MODAL"} if self._locked else {"PASS_THROUGH"}
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Blender ends it: another file is opened, or Blender is closed."""
+        self._end(context)
+
+    def _show(self, context: bpy.types.Context, step: Step) -> None:
+        _running[:] = [Running(self.working, step.share, step.text)]
+        context.window_manager.progress_update(round(100 * step.share))
+        if context.workspace is not None:
+            text = f"{self.working}: {step.share:.0%} {step.text}".rstrip()
+            context.workspace.status_text_set(f"{text}   |   Esc: stop")
+        redraw()
+
+    def _end(self, context: bpy.types.Context) -> None:
+        self._steps.close()
+        _running.clear()
+        if self._timer is not None:
+            context.window_manager.event_timer_remove(self._timer)
+            self._timer = None
+        context.window_manager.progress_end()
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+        redraw()
+
+
+def _drain(steps: Steps) -> str:
+    while True:
+        try:
+            next(steps)
+        except StopIteration as done:
+            return str(done.value)
+
+
+def sentence(error: SeamwrightError) -> str:
+    """An error's message as a sentence of one line."""
+    text = " ".join(str(error).split())
+    return text[:1].upper() + text[1:]

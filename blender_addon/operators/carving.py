@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Bringing a carving in, and checking it."""
+
+import bpy
+import numpy as np
+from bpy.props import EnumProperty, StringProperty
+from bpy_extras.io_utils import ImportHelper
+
+from .. import carving_source, convert, job_setup, job_tree, watch
+from ..carving_file import read_file
+from ..core.intake.prepare import UP_AXES, check_size, set_upright
+from ..core.job import Job
+from ..core.units import parse_quantity
+from ..long_work import LongWork, Step, Steps, beside, running
+from ..properties import settings_link
+from .common import job_poll, scale_of, select_only
+
+
+class SEAMWRIGHT_OT_carving_import(LongWork, bpy.types.Operator, ImportHelper):
+    """Read the shape of a carving from an STL, PLY or OBJ file, without colours and UV maps, and make a job of it"""
+
+    bl_idname = "seamwright.carving_import"
+    bl_label = "Import a Carving"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Reading"
+
+    filename_ext = ".stl"
+    filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
+    unit: EnumProperty(
+        name="Unit of the File",
+        description="What one of the file's own numbers is",
+        items=[
+            ("1 m", "Metres", ""),
+            ("1 mm", "Millimetres", ""),
+            ("1 cm", "Centimetres", ""),
+            ("1 in", "Inches", ""),
+            ("1 ft", "Feet", ""),
+        ],
+    )
+    up: EnumProperty(
+        name="Up in the File", description="The file's axis that points up", items=[(a, a.upper(), "") for a in UP_AXES]
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Object Mode, and nothing else goes on."""
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Go back to Object Mode first")
+            return False
+        return running() is None
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Ask for the file, or for the unit of one that was dropped."""
+        if self.filepath:
+            return context.window_manager.invoke_props_dialog(self, title="Import a Carving", confirm_text="Import")
+        return ImportHelper.invoke(self, context, event)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Read in a window a step at a time; at once otherwise."""
+        if not bpy.app.background and context.window is not None and self.options.is_invoke:
+            return LongWork.invoke(self, context, None)
+        return LongWork.execute(self, context)
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """The two questions that a mesh file leaves open."""
+        self.layout.use_property_split = True
+        self.layout.prop(self, "unit")
+        self.layout.prop(self, "up")
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, set upright, make the object and its job."""
+        path, metres, up = bpy.path.abspath(self.filepath), parse_quantity(self.unit, "length"), self.up
+
+        def read(progress):
+            progress(0.0, "the file")
+            carving = read_file(path)
+            mesh = set_upright(carving.mesh, metres, up)
+            check_size(mesh, metres, carving.name)
+            return carving.name, mesh
+
+        name, mesh = yield from beside(read, 0.0, 0.7, wait)
+        yield Step(0.8, "making the object", locked=True)
+        obj = convert.object_from_mesh(bpy.path.display_name(name), mesh, scale_length=scale_of(context))
+        job = job_setup.make_job(context, obj, Job(), title=obj.name)
+        select_only(context, [obj])
+        return f"{name}: {len(mesh.triangles)} triangles; job {job.name} made"
+
+
+class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
+    """Look at the carving: whether it is a solid, and what would be mended; the object is not changed"""
+
+    bl_idname = "seamwright.carving_check"
+    bl_label = "Check the Carving"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Checking"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, look, note."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        name = job.name
+        settings = settings_link.read(job.seamwright)
+        carving = carving_source.snapshot(context, job)
+        surface = watch.take(job)
+
+        def look(progress):
+            progress(0.1, "edges and volume")
+            return carving_source.look_at(carving, settings)
+
+        report = yield from beside(look, 0.1, 0.9, wait)
+        job = bpy.data.collections[name]
+        group = job.seamwright
+        group.verdict, group.checked_surface = report.verdict, surface
+        rows = [
+            f"{report.triangles:,} triangles, {report.bodies} {'body' if report.bodies == 1 else 'bodies'}",
+            f"{' × '.join(f'{v:.3f}' for v in report.size)} m",
+        ]
+        if report.volume is not None:
+            rows.append(f"{report.volume:.3f} m³, {np.asarray(report.areas)[0]:.2f} m² carved")
+        if carving_source.size_problem(report.size):
+            rows.append("! " + carving_source.size_problem(report.size))
+        if report.reason:
+            rows.append("! " + report.reason)
+        rows += [f"- {note}" for note in (*report.read, *report.mended)]
+        group.report = "\n".join(rows)
+        return f"The carving: {report.verdict}"
+
+
+class SEAMWRIGHT_OT_carving_faults(bpy.types.Operator):
+    """Select the edges of the carving that keep it from being a solid, in Edit Mode"""
+
+    bl_idname = "seamwright.carving_faults"
+    bl_label = "Show the Open Edges"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving that can be edited."""
+        return job_poll(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Go to Edit Mode with edges that have not exactly two faces selected."""
+        obj = job_tree.active_job(context).seamwright.carving
+        if obj.name not in context.view_layer.objects:
+            self.report({"ERROR"}, f"{obj.name} is not in this view layer")
+            return {"CANCELLED"}
+        obj.hide_set(False)
+        select_only(context, [obj])
+        faces = np.zeros(len(obj.data.edges), dtype=np.int32)
+        edge = np.empty(len(obj.data.loops), dtype=np.int32)
+        obj.data.loops.foreach_get("edge_index", edge)
+        np.add.at(faces, edge, 1)
+        for items, flags in ((obj.data.polygons, None), (obj.data.vertices, None), (obj.data.edges, faces != 2)):
+            chosen = np.zeros(len(items), dtype=bool) if flags is None else flags
+            items.foreach_set("select", chosen)
+        context.tool_settings.mesh_select_mode = (False, True, False)
+        bpy.ops.object.mode_set(mode="EDIT")
+        self.report({"INFO"}, f"{int((faces != 2).sum())} edges selected")
+        return {"FINISHED"}
+
+
+CLASSES = (SEAMWRIGHT_OT_carving_import, SEAMWRIGHT_OT_carving_check, SEAMWRIGHT_OT_carving_faults)

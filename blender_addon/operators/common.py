@@ -1,0 +1,142 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What several operators need: the job at hand, joints read, findings written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import bpy
+import numpy as np
+
+from .. import job_tree
+from ..compat import is_editable
+from ..core.cutting.joint import Joint
+from ..core.errors import JobError
+from ..core.findings import Finding
+from ..core.marking.marks import joint_letters
+from ..joint_object import joint_object, read_joint, write_joint
+from ..long_work import running
+from ..world import world_matrix
+
+_OWN_NAME = "joint "
+
+
+def scale_of(context: bpy.types.Context) -> float:
+    """Metres in one Blender unit."""
+    return float(context.scene.unit_settings.scale_length)
+
+
+def job_poll(cls: type[bpy.types.Operator], context: bpy.types.Context, carving: bool = True) -> bool:
+    """Whether there is a job that may be changed now; says why not."""
+    job = job_tree.active_job(context)
+    if job is None:
+        cls.poll_message_set("Make a job first")
+    elif not is_editable(job):
+        cls.poll_message_set("This job is linked from another file; make it local first")
+    elif context.mode != "OBJECT":
+        cls.poll_message_set("Go back to Object Mode first")
+    elif running() is not None:
+        cls.poll_message_set("Wait for the work that goes on, or stop it with Esc")
+    elif carving and job.seamwright.carving is None:
+        cls.poll_message_set("Choose a carving first")
+    else:
+        return True
+    return False
+
+
+def need_scale(context: bpy.types.Context, job: bpy.types.Collection) -> float:
+    """The scene's unit scale, if the job's lengths were set in it.
+
+    Raises
+    ------
+    JobError
+        They were set in another: what 3.0 means would be a guess.
+    """
+    scale = scale_of(context)
+    if abs(job.seamwright.unit_scale / scale - 1.0) > 1e-6:
+        raise JobError("the scene's unit scale has changed since the limits were set; see the Limits panel")
+    return scale
+
+
+def read_joints(job: bpy.types.Collection, scale: float) -> tuple[Joint, ...]:
+    """The job's joints in the order of cuts."""
+    return tuple(read_joint(obj, job.seamwright.carving, scale) for obj in job_tree.joints(job))
+
+
+def note_joints(job: bpy.types.Collection, joints: Sequence[Joint]) -> None:
+    """Write on each joint's object the numbers that it was read as."""
+    for obj, joint in zip(job_tree.joints(job), joints, strict=True):
+        write_joint(obj, joint, carving=job.seamwright.carving)
+
+
+def add_joints(
+    context: bpy.types.Context, job: bpy.types.Collection, joints: Iterable[Joint]
+) -> list[bpy.types.Object]:
+    """Objects for joints, after those that are there."""
+    scale = scale_of(context)
+    low, high = carving_box(job, scale)
+    folder = job_tree.ensure_folder(job, job_tree.JOINTS)
+    made = []
+    for joint in joints:
+        obj = joint_object(_OWN_NAME, joint, "", low, high, scale)
+        obj["order"] = len(folder.objects)
+        folder.objects.link(obj)
+        write_joint(obj, joint, carving=job.seamwright.carving)
+        made.append(obj)
+    number_joints(job)
+    return made
+
+
+def number_joints(job: bpy.types.Collection) -> None:
+    """Order, letter and name of each joint by its place; names that the user gave stay."""
+    held = job_tree.joints(job)
+    letters = joint_letters(len(held))
+    own = [obj.name.startswith(_OWN_NAME) for obj in held]
+    for obj, ours in zip(held, own, strict=True):
+        if ours:
+            obj.name = _OWN_NAME + "in hand"
+    for place, (obj, letter, ours) in enumerate(zip(held, letters, own, strict=True)):
+        obj["order"] = place
+        obj["mark"] = letter
+        if ours:
+            obj.name = _OWN_NAME + letter
+
+
+def remove_joints(job: bpy.types.Collection) -> None:
+    """Take all joints away."""
+    for obj in job_tree.joints(job):
+        job_tree.remove_object(obj)
+
+
+def carving_box(job: bpy.types.Collection, scale: float) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner of the box round the carving, (3,) metres each."""
+    obj = job.seamwright.carving
+    matrix = np.array(world_matrix(obj), dtype=np.float64)
+    corners = np.array([list(corner) for corner in obj.bound_box]) @ matrix[:3, :3].T + matrix[:3, 3]
+    return corners.min(axis=0) * scale, corners.max(axis=0) * scale
+
+
+def write_findings(job: bpy.types.Collection, findings: Sequence[Finding]) -> None:
+    """Keep the findings with the job: errors first, then warnings, then notes."""
+    rows = job.seamwright.findings
+    rows.clear()
+    rank = {"error": 0, "warning": 1, "note": 2}
+    for finding in sorted(findings, key=lambda f: rank[str(f.severity)]):
+        row = rows.add()
+        row.name = row.check = finding.check
+        row.severity = str(finding.severity)
+        row.message, row.remedy = finding.message, finding.remedy
+        row.piece, row.joint = finding.piece, finding.joint
+        row.has_place = finding.where is not None
+        if finding.where is not None:
+            row.place = finding.where
+
+
+def select_only(context: bpy.types.Context, objects: Sequence[bpy.types.Object]) -> None:
+    """Select these and nothing else; the last becomes active."""
+    for other in list(context.view_layer.objects.selected):
+        other.select_set(False)
+    for obj in objects:
+        if obj.name in context.view_layer.objects:
+            obj.select_set(True)
+            context.view_layer.objects.active = obj

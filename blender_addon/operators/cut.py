@@ -1,0 +1,140 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Cutting: on a snapshot, beside the interface, written at the end in one step."""
+
+import hashlib
+
+import bpy
+
+from .. import carving_source, convert, job_tree, results, stamps, watch
+from ..core.errors import CutError, SeamwrightError
+from ..core.jobpack.record import JobResult
+from ..corner_layers import read_layers
+from ..long_work import Dropped, LongWork, Step, Steps, beside
+from ..piece_object import Look, piece_data, put_pieces
+from ..properties import settings_link
+from ..world import shown
+from .common import job_poll, need_scale, note_joints, number_joints, read_joints, write_findings
+
+
+class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
+    """Cut the carving along the joints into pieces, and check each; the carving itself is not changed"""
+
+    bl_idname = "seamwright.cut"
+    bl_label = "Cut"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Cutting"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, cut beside, see that nothing changed, write."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        name, scale = job.name, need_scale(context, job)
+        before = _state(job, scale)
+        settings = settings_link.read(job.seamwright)
+        joints = read_joints(job, scale)
+        carving = carving_source.snapshot(context, job)
+        yield Step(0.05, "cutting")
+        try:
+            result = yield from beside(lambda p: carving_source.do_job(carving, settings, joints, p), 0.05, 0.7, wait)
+        except CutError as error:
+            raise _named(error, job_tree.joints(bpy.data.collections[name])) from None
+        job = bpy.data.collections.get(name)
+        if job is None or _state(job, scale) != before:
+            raise Dropped("the scene changed while the cut went on; the result was dropped, cut again")
+        yield Step(0.7, "reading colours and materials", locked=True)
+        look = _look(context, job, carving, result)
+        names: list[str] = []
+        try:
+            for number, piece in enumerate(result.pieces):
+                yield Step(0.72 + 0.26 * number / len(result.pieces), f"piece {piece.mark}", locked=True)
+                names.append(piece_data(result, number, look, scale).name)
+        except BaseException:
+            for made in names:
+                bpy.data.meshes.remove(bpy.data.meshes[made])
+            raise
+        counts = put_pieces(job, result, names, scale)
+        _finish(context, job, result, scale)
+        results.keep(cut_id(job), result)
+        return f"{len(result.pieces)} pieces ({counts['kept']} kept, {counts['new']} new, {counts['gone']} gone)"
+
+
+def _state(job: bpy.types.Collection, scale: float) -> tuple[str, ...]:
+    """Everything that a cut depends on, as fingerprints."""
+    held = job_tree.joints(job)
+    places = repr([(obj.get("joint"), [list(row) for row in obj.matrix_basis], stamps.line_stamp(obj)) for obj in held])
+    return stamps.settings_stamp(job, scale), watch.take(job), places
+
+
+def _named(error: CutError, joints: list[bpy.types.Object]) -> SeamwrightError:
+    """The error with the name of the joint's object."""
+    if not 0 <= error.joint < len(joints):
+        return error
+    return CutError(f"{joints[error.joint].name}: {error}", error.joint)
+
+
+def _look(
+    context: bpy.types.Context, job: bpy.types.Collection, carving: carving_source.Snapshot, result: JobResult
+) -> Look:
+    obj = job.seamwright.carving
+    with shown(context, obj) as depsgraph:
+        layers = read_layers(obj, depsgraph)
+    scan = carving_source.original_triangles(carving, result)
+    return Look(layers, scan, carving_source.is_turned(carving, result, scan))
+
+
+def _finish(context: bpy.types.Context, job: bpy.types.Collection, result: JobResult, scale: float) -> None:
+    """Joints, their lines, findings and the state of the job; pieces are shown and the carving hidden."""
+    group = job.seamwright
+    number_joints(job)
+    note_joints(job, [record.joint for record in result.joints])
+    for obj, record in zip(job_tree.joints(job), result.joints, strict=True):
+        obj["status"] = record.status
+        obj["area_m2"] = record.area
+        obj["visible_length_m"] = record.visible_length
+    stamps.mark_cut(job)
+    _lines(job, result, scale)
+    write_findings(job, result.findings)
+    job["settings"] = result.job.to_toml()
+    job["gap_m"] = group.gap_m = result.gap
+    group.plan = result.plan.text
+    group.is_cut, group.cut_joints = True, len(result.joints)
+    group.cut_settings, group.cut_surface = stamps.settings_stamp(job, scale), watch.take(job)
+    group.pack_written = ""
+    show_pieces(context, job, True)
+
+
+def _lines(job: bpy.types.Collection, result: JobResult, scale: float) -> None:
+    folder = job_tree.ensure_folder(job, job_tree.LINES)
+    for obj in list(folder.objects):
+        job_tree.remove_object(obj)
+    for record in result.joints:
+        lines = [line.points for line in record.lines if len(line.points) > 1]
+        if not lines:
+            continue
+        obj = bpy.data.objects.new(f"line {record.mark}", convert.polyline(f"line {record.mark}", lines, scale))
+        obj["mark"] = record.mark
+        obj.hide_select = True
+        folder.objects.link(obj)
+
+
+def show_pieces(context: bpy.types.Context, job: bpy.types.Collection, pieces: bool) -> None:
+    """Show the pieces and hide the carving in this view, or the other way round."""
+    carving = job.seamwright.carving
+    if carving is not None and carving.name in context.view_layer.objects:
+        carving.hide_set(pieces)
+    job_tree.set_folder_hidden(context, job_tree.folder(job, job_tree.PIECES), not pieces)
+
+
+def cut_id(job: bpy.types.Collection) -> str:
+    """Fingerprint of what the last cut came from."""
+    group = job.seamwright
+    joints = [(str(obj.get("mark")), str(obj.get("joint"))) for obj in job_tree.joints(job)]
+    return hashlib.sha1(repr((group.cut_settings, group.cut_surface, joints)).encode()).hexdigest()
+
+
+CLASSES = (SEAMWRIGHT_OT_cut,)

@@ -1,0 +1,176 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Making a job, reading and writing its settings."""
+
+from pathlib import Path
+
+import bpy
+from bpy.props import EnumProperty, StringProperty
+from bpy_extras.io_utils import ExportHelper, ImportHelper
+
+from .. import job_setup, job_tree
+from ..core.errors import SeamwrightError
+from ..core.job import Job
+from ..long_work import running, sentence
+from ..properties import settings_link
+from ..properties.limit_presets import PRESETS
+from .common import job_poll, scale_of
+
+UNDOABLE = {"REGISTER", "UNDO"}
+
+
+class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
+    """Make a job of the active mesh object; the object itself is not changed"""
+
+    bl_idname = "seamwright.job_make"
+    bl_label = "Make a Job"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """A mesh object is active, and it is no piece of ours."""
+        obj = context.active_object
+        if obj is None or obj.type != "MESH":
+            cls.poll_message_set("Select the carving, a mesh object")
+        elif context.mode != "OBJECT":
+            cls.poll_message_set("Go back to Object Mode first")
+        elif "part_m" in obj or "joint" in obj:
+            cls.poll_message_set("This object is a piece or a joint of a job; select a carving")
+        elif running() is None:
+            return True
+        return False
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Make the collection with its settings."""
+        obj = context.active_object
+        job = job_setup.make_job(context, obj, Job(), title=obj.name)
+        self.report({"INFO"}, f"Job {job.name} made; check its carving next")
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_settings_read(bpy.types.Operator, ImportHelper):
+    """Take over all settings from a JOB.toml"""
+
+    bl_idname = "seamwright.settings_read"
+    bl_label = "Read JOB.toml"
+    bl_options = UNDOABLE
+
+    filename_ext = ".toml"
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        return job_poll(cls, context, carving=False)
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Read a file that was dropped; ask for one otherwise."""
+        if self.filepath and Path(bpy.path.abspath(self.filepath)).is_file():
+            return self.execute(context)
+        return ImportHelper.invoke(self, context, event)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Read and show the settings."""
+        path = Path(bpy.path.abspath(self.filepath))
+        job = job_tree.active_job(context)
+        try:
+            settings = Job.from_toml(path.read_text(encoding="utf-8-sig"))
+        except (OSError, UnicodeDecodeError) as error:
+            self.report({"ERROR"}, f"{path.name}: cannot be read: {error}")
+            return {"CANCELLED"}
+        except SeamwrightError as error:
+            self.report({"ERROR"}, f"{path.name}: {sentence(error)}")
+            return {"CANCELLED"}
+        note = job_setup.take_settings(job, settings, scale_of(context))
+        self.report({"INFO"}, f"Settings of {path.name} taken over{note}")
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_settings_write(bpy.types.Operator, ExportHelper):
+    """Write all settings as JOB.toml, for the command line or for another job"""
+
+    bl_idname = "seamwright.settings_write"
+    bl_label = "Write JOB.toml"
+
+    filename_ext = ".toml"
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+    filepath: StringProperty(subtype="FILE_PATH", default="JOB.toml")
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        return job_poll(cls, context, carving=False)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Write the file."""
+        path = Path(bpy.path.abspath(self.filepath))
+        try:
+            text = settings_link.read(job_tree.active_job(context).seamwright).to_toml()
+            path.write_text(text, encoding="utf-8")
+        except (OSError, SeamwrightError) as error:
+            self.report({"ERROR"}, f"{path.name}: cannot be written: {error}")
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"{path.name} written")
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_limits_preset(bpy.types.Operator):
+    """Set several limits at once"""
+
+    bl_idname = "seamwright.limits_preset"
+    bl_label = "Set Limits"
+    bl_options = UNDOABLE
+
+    preset: EnumProperty(name="Limits", items=[(key, p.name, p.tip) for key, p in PRESETS.items()])
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        return job_poll(cls, context, carving=False)
+
+    @classmethod
+    def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
+        """What the set holds."""
+        return PRESETS[properties.preset].tip
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Apply the set."""
+        group = job_tree.active_job(context).seamwright
+        try:
+            settings = PRESETS[self.preset].apply(settings_link.read(group))
+        except SeamwrightError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        settings_link.load(group, settings, group.unit_scale)
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_lengths_keep(bpy.types.Operator):
+    """Keep the job's lengths and masses as they are under the scene's new unit scale"""
+
+    bl_idname = "seamwright.lengths_keep"
+    bl_label = "Keep the Lengths"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        return job_poll(cls, context, carving=False)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Show the same lengths in the new scale."""
+        group = job_tree.active_job(context).seamwright
+        try:
+            settings_link.rescale(group, scale_of(context))
+        except SeamwrightError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+CLASSES = (
+    SEAMWRIGHT_OT_job_make,
+    SEAMWRIGHT_OT_settings_read,
+    SEAMWRIGHT_OT_settings_write,
+    SEAMWRIGHT_OT_limits_preset,
+    SEAMWRIGHT_OT_lengths_keep,
+)

@@ -1,0 +1,95 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Pictures and the Blender file of a job pack, made beside the file that is open and taken out of it again."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import bpy
+
+from .core.errors import Cancelled
+from .core.jobpack.record import JobResult
+from .long_work import Step
+from .picture_scene import PictureScene
+from .pictures import VIEWS, bare_png
+from .quiet import quiet
+
+KINDS = ("scenes", "objects", "meshes", "curves", "cameras", "lights", "worlds", "materials", "images", "collections")
+
+
+@contextmanager
+def _borrowed() -> Iterator[bpy.types.Scene]:
+    """A scene of its own; everything that is made while it stands is taken out again."""
+    before = {kind: set(getattr(bpy.data, kind)) for kind in KINDS}
+    try:
+        yield bpy.data.scenes.new("seamwright pictures")
+    finally:
+        # Blender is still rendering it: better left over than taken from under the renderer.
+        for kind in () if bpy.app.is_job_running("RENDER") else KINDS:
+            held = getattr(bpy.data, kind)
+            for block in [block for block in held if block not in before[kind]]:
+                held.remove(block)
+
+
+def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generator[Step, None, dict[str, bytes]]:
+    """Steps of taking the pictures; ends with PNG by name. With `wait` each is rendered at once."""
+    out: dict[str, bytes] = {}
+    yield Step(low, "arranging the pictures", locked=True)
+    with tempfile.TemporaryDirectory() as folder, _borrowed() as scene:
+        with _in(scene):
+            stage = PictureScene(result)
+        for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
+            step = Step(low + (high - low) * number / len(VIEWS), f"picture: {text}", locked=True)
+            yield step
+            path = Path(folder) / f"{number}.png"
+            with _in(scene), quiet():
+                stage.show(direction, apart, parallel)
+                if wait:
+                    stage.render(path)
+            if not wait:
+                yield from _render_beside(scene, path, step)
+            if not path.is_file():
+                raise Cancelled("stopped while a picture was rendered; nothing was written")
+            out[name] = bare_png(path.read_bytes())
+    return out
+
+
+@contextmanager
+def _in(scene: bpy.types.Scene) -> Iterator[None]:
+    with bpy.context.temp_override(scene=scene, view_layer=scene.view_layers[0]):
+        yield
+
+
+def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[Step]:
+    """Render as Blender's own job, without its window, so that the interface goes on."""
+    view = bpy.context.preferences.view
+    shown, view.render_display_type = view.render_display_type, "NONE"
+    scene.render.filepath = str(path)
+    try:
+        bpy.ops.render.render("INVOKE_DEFAULT", write_still=True, scene=scene.name)
+        yield step
+        while bpy.app.is_job_running("RENDER"):
+            yield step
+    finally:
+        view.render_display_type = shown
+
+
+def blend(job: bpy.types.Collection) -> bytes:
+    """The job in a Blender file of its own: a scene with the collection and what it needs."""
+    with tempfile.TemporaryDirectory() as folder:
+        scene = bpy.data.scenes.new("Scene")
+        try:
+            settings, here = scene.unit_settings, bpy.context.scene.unit_settings
+            settings.system, settings.scale_length = here.system, here.scale_length
+            settings.length_unit = here.length_unit
+            scene.collection.children.link(job)
+            scene.seamwright.job = job
+            scene.render.filepath = "//"
+            path = Path(folder) / "job.blend"
+            bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL", compress=True)
+            return path.read_bytes()
+        finally:
+            bpy.data.scenes.remove(scene)

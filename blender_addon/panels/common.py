@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the panels share: the tab, wrapped sentences, the scene's units, and which step of the job comes next."""
+
+from __future__ import annotations
+
+import textwrap
+
+import bpy
+
+from .. import job_tree, stamps, watch
+from ..long_work import running
+
+TAB = "Seamwright"
+
+
+class InTab:
+    """Mix-in of a panel in the tab."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+
+class OfJob(InTab):
+    """Mix-in of a panel that is there once there is a job."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job in the scene."""
+        return job_tree.active_job(context) is not None
+
+
+def sentence(
+    layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE", room: int = 0
+) -> bpy.types.UILayout:
+    """A text over as many rows as the sidebar's width needs; `room` characters are kept free."""
+    scale = context.preferences.system.ui_scale
+    width = context.region.width if context.region is not None else 300
+    letters = max(18, int((width / scale - 62.0) / 6.0) - room - (3 if icon != "NONE" else 0))
+    col = layout.column(align=True)
+    col.scale_y = 0.82
+    for k, line in enumerate(textwrap.wrap(text, letters) or [""]):
+        if icon == "NONE":
+            col.label(text=line)
+        else:
+            col.label(text=line, icon=icon if k == 0 else "BLANK1")
+    return col
+
+
+def length(context: bpy.types.Context, metres: float, precision: int = 4) -> str:
+    """A length in the scene's units."""
+    settings = context.scene.unit_settings
+    if settings.system == "NONE":
+        return f"{metres / settings.scale_length:.{precision}g}"
+    return bpy.utils.units.to_string(settings.system, "LENGTH", metres, precision=precision)
+
+
+def mass(context: bpy.types.Context, kilograms: float) -> str:
+    """A mass in the scene's system of units."""
+    if context.scene.unit_settings.system == "IMPERIAL":
+        return f"{kilograms / 0.45359237:.1f} lb"
+    return f"{kilograms:.1f} kg"
+
+
+def changes(context: bpy.types.Context, job: bpy.types.Collection) -> list[str]:
+    """What has changed since the cut."""
+    return stamps.out_of_date(job, float(context.scene.unit_settings.scale_length), watch.surface_now(job))
+
+
+def progress(layout: bpy.types.UILayout, context: bpy.types.Context, label: str) -> bool:
+    """Show work of this label that goes on; whether there is any."""
+    work = running()
+    if work is None or work.label != label:
+        return False
+    layout.progress(factor=work.share, text=f"{work.label}: {work.share:.0%}")
+    sentence(layout, context, f"{work.text or 'beginning'}. Esc stops it.")
+    return True
+
+
+STATUS_ICON = {"ok": "CHECKMARK", "warning": "INFO", "error": "ERROR"}
+SEVERITY_ICON = {"error": "ERROR", "warning": "INFO", "note": "DOT"}

@@ -1,0 +1,83 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The joints: a list in the order of cuts, and how to add to it."""
+
+import bpy
+
+from .. import job_tree
+from ..joint_object import JOINT
+from ..stamps import moved_joints
+from .common import STATUS_ICON, OfJob, length, progress, sentence
+
+
+class SEAMWRIGHT_UL_joints(bpy.types.UIList):
+    """Joints in the order of cuts"""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:
+        """Letter and name; what its line measures; whether it has moved."""
+        job = job_tree.active_job(context)
+        row = layout.row(align=True)
+        row.prop(item, "name", text="", emboss=False, icon="MESH_PLANE" if item.type == "MESH" else "IPO_LINEAR")
+        if job.seamwright.is_cut and item in moved_joints(job):
+            row.label(text="changed", icon="FILE_REFRESH")
+        elif "visible_length_m" in item:
+            row.label(text=length(context, item["visible_length_m"], 3))
+            row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
+        row.prop(item, "hide_viewport", text="", emboss=False)
+
+    def filter_items(self, context, data, propname):
+        """In the order of cuts."""
+        items = list(getattr(data, propname))
+        order = sorted(range(len(items)), key=lambda k: (items[k].get("order", 1 << 30), items[k].name))
+        place = [0] * len(items)
+        for position, k in enumerate(order):
+            place[k] = position
+        return [], place
+
+
+class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
+    """Where the carving is cut"""
+
+    bl_label = "Joints"
+    bl_idname = "SEAMWRIGHT_PT_joints"
+    bl_order = 2
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show the list first, then ways to add."""
+        layout, job = self.layout, job_tree.active_job(context)
+        held = job_tree.folder(job, job_tree.JOINTS)
+        if held is None or not held.objects:
+            sentence(layout, context, "No joints yet. Have some proposed, or add them yourself.", "INFO")
+        else:
+            row = layout.row()
+            row.template_list(
+                "SEAMWRIGHT_UL_joints", "", held, "objects", job.seamwright, "joint_index", rows=4, maxrows=10
+            )
+            col = row.column(align=True)
+            col.operator("seamwright.joint_remove", text="", icon="REMOVE")
+            col.separator()
+            col.operator("seamwright.joint_order", text="", icon="TRIA_UP").way = "EARLIER"
+            col.operator("seamwright.joint_order", text="", icon="TRIA_DOWN").way = "LATER"
+            col.separator()
+            col.operator("seamwright.joints_clear", text="", icon="TRASH")
+            self._active(context, held)
+        if not progress(layout, context, "Proposing"):
+            layout.operator("seamwright.joints_propose", icon="SHADERFX")
+        col = layout.column(align=True)
+        row = col.row(align=True)
+        for shape, text, icon in (("PLANE", "At the Cursor", "MESH_PLANE"), ("PROFILE", "Profile", "IPO_LINEAR")):
+            row.operator("seamwright.joint_add", text=text, icon=icon).shape = shape
+        col.operator("seamwright.joints_equal", icon="ALIGN_JUSTIFY")
+
+    def _active(self, context: bpy.types.Context, held: bpy.types.Collection) -> None:
+        obj = context.active_object
+        if obj is None or obj.name not in held.objects:
+            return
+        layout = self.layout
+        alone = '"part": null' not in str(obj.get(JOINT, '"part": null'))
+        row = layout.row(align=True)
+        row.label(text=f"Cuts: {'one part' if alone else 'everything'}")
+        row.operator("seamwright.joint_reach", text="All").reach = "ALL"
+        row.operator("seamwright.joint_reach", text="At Cursor").reach = "CURSOR"
+
+
+CLASSES = (SEAMWRIGHT_UL_joints, SEAMWRIGHT_PT_joints)

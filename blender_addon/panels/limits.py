@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a piece may weigh and measure, and what it is made of."""
+
+import bpy
+
+from .. import job_tree
+from ..core.errors import SeamwrightError
+from ..core.handling.crew import team_limit
+from ..core.skin.depth import gap_width
+from ..core.skin.mass import mass_per_area
+from ..properties import settings_link
+from ..properties.limit_presets import PRESETS
+from .common import OfJob, length, mass, sentence
+
+
+class SEAMWRIGHT_MT_limits(bpy.types.Menu):
+    """Ready sets of limits"""
+
+    bl_label = "Ready Limits"
+    bl_idname = "SEAMWRIGHT_MT_limits"
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw a row for each set."""
+        for key, preset in PRESETS.items():
+            self.layout.operator("seamwright.limits_preset", text=preset.name).preset = key
+
+
+class SEAMWRIGHT_PT_limits(OfJob, bpy.types.Panel):
+    """What a piece may weigh and measure"""
+
+    bl_label = "Limits"
+    bl_idname = "SEAMWRIGHT_PT_limits"
+    bl_order = 1
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show the largest piece first, then the limits."""
+        layout, group = self.layout, job_tree.active_job(context).seamwright
+        if abs(group.unit_scale / context.scene.unit_settings.scale_length - 1.0) > 1e-6:
+            sentence(layout, context, "The scene's unit scale has changed since these were set.", "ERROR")
+            layout.operator("seamwright.lengths_keep")
+        try:
+            job = settings_link.read(group)
+        except SeamwrightError as error:
+            sentence(layout, context, str(error), "ERROR")
+            job = None
+        if job is not None:
+            size = " × ".join(length(context, v) for v in job.size_limit)
+            sentence(layout, context, f"A piece may weigh {mass(context, job.limits.piece_mass)} and measure {size}.")
+        layout.menu("SEAMWRIGHT_MT_limits", icon="PRESET")
+        col = layout.column()
+        col.use_property_split, col.use_property_decorate = True, False
+        col.prop(group, "piece_mass")
+        col.prop(group, "crew")
+        col.prop(group, "person_lift")
+        if job is not None and job.limits.crew <= 4:
+            team = team_limit([job.limits.person_lift] * job.limits.crew)
+            sentence(
+                col,
+                context,
+                f"Published team rule: {job.limits.crew} lift {mass(context, team)} together. A competent person "
+                "judges the carry.",
+            )
+        col.prop(group, "doorway")
+        col.prop(group, "hand_room")
+        col.prop(group, "any_pose")
+        col.prop(group, "use_piece_size")
+        if group.use_piece_size:
+            col.prop(group, "piece_size")
+
+
+class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
+    """Foam, cut and skin"""
+
+    bl_label = "Foam and Skin"
+    bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show the foam, the gap, and what the skin weighs."""
+        layout, group = self.layout, job_tree.active_job(context).seamwright
+        layout.use_property_split, layout.use_property_decorate = True, False
+        for name in ("billet", "density", "kerf", "fit", "min_thickness", "wire_length", "within_billet"):
+            layout.prop(group, name)
+        try:
+            job = settings_link.read(group)
+        except SeamwrightError:
+            return
+        sentence(layout, context, f"Gap between joint faces: {length(context, gap_width(job))}.")
+        count = len(job.skin.layers)
+        sentence(
+            layout,
+            context,
+            f"Skin of {count} {'layer' if count == 1 else 'layers'}: {mass_per_area(job, 'carved'):.2f} kg/m² on "
+            f"carved faces, {mass_per_area(job, 'joint'):.2f} kg/m² on joint faces. It is set in JOB.toml.",
+        )
+
+
+class SEAMWRIGHT_PT_load(OfJob, bpy.types.Panel):
+    """The vehicle"""
+
+    bl_label = "Load Space"
+    bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show the size, the door and the payload."""
+        layout, group = self.layout, job_tree.active_job(context).seamwright
+        layout.use_property_split, layout.use_property_decorate = True, False
+        for name in ("load_size", "load_door", "payload"):
+            layout.prop(group, name)
+
+
+class SEAMWRIGHT_PT_file(OfJob, bpy.types.Panel):
+    """All settings as a text file"""
+
+    bl_label = "JOB.toml"
+    bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Read and write the file."""
+        layout = self.layout
+        sentence(layout, context, "All settings, those not shown here too. Drop a JOB.toml here to take it over.")
+        row = layout.row(align=True)
+        row.operator("seamwright.settings_read", icon="IMPORT", text="Read")
+        row.operator("seamwright.settings_write", icon="EXPORT", text="Write")
+
+
+CLASSES = (
+    SEAMWRIGHT_MT_limits,
+    SEAMWRIGHT_PT_limits,
+    SEAMWRIGHT_PT_material,
+    SEAMWRIGHT_PT_load,
+    SEAMWRIGHT_PT_file,
+)

@@ -1,0 +1,182 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Cutting, the pieces that came of it, what the checks say, and the job pack."""
+
+import bpy
+
+from .. import job_tree
+from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence
+
+MOST = 8
+"""Findings shown; all of them stand in the job pack."""
+
+
+class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
+    """Cut the carving along its joints"""
+
+    bl_label = "Cut"
+    bl_idname = "SEAMWRIGHT_PT_cut"
+    bl_order = 3
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show what was cut and whether it still holds; then the button; then the checks."""
+        layout, job = self.layout, job_tree.active_job(context)
+        group = job.seamwright
+        stale = changes(context, job)
+        if not group.is_cut:
+            sentence(layout, context, "Not cut yet." if job_tree.joints(job) else "Not cut yet; add joints first.")
+        else:
+            count = len(job_tree.pieces(job))
+            text = f"{count} {'piece' if count == 1 else 'pieces'}, {group.cut_joints} "
+            text += f"{'joint' if group.cut_joints == 1 else 'joints'}, gap {length(context, group.gap_m, 3)}."
+            sentence(layout, context, text, "NONE" if stale else "CHECKMARK")
+        for text in stale:
+            sentence(layout, context, text, "FILE_REFRESH")
+        if not progress(layout, context, "Cutting"):
+            row = layout.row()
+            row.scale_y = 1.3
+            row.operator("seamwright.cut", text="Cut Again" if group.is_cut else "Cut", icon="MOD_EXPLODE")
+        if group.is_cut:
+            row = layout.row(align=True)
+            row.operator("seamwright.show", text="Show Pieces").what = "PIECES"
+            row.operator("seamwright.show", text="Show Carving").what = "CARVING"
+            self._findings(context, job)
+
+    def _findings(self, context: bpy.types.Context, job: bpy.types.Collection) -> None:
+        layout, rows = self.layout, job.seamwright.findings
+        serious = [k for k, row in enumerate(rows) if row.severity != "note"]
+        notes = len(rows) - len(serious)
+        if not serious:
+            sentence(layout, context, "Mass and size of every piece are within the limits.", "CHECKMARK")
+        for k in serious[:MOST]:
+            self._finding(context, rows[k], k)
+        if len(serious) > MOST:
+            sentence(layout, context, f"And {len(serious) - MOST} more; see the job pack.")
+        if notes:
+            header, body = layout.panel("seamwright_notes", default_closed=True)
+            header.label(text=f"{notes} {'note' if notes == 1 else 'notes'}")
+            if body is not None:
+                for k in [k for k, row in enumerate(rows) if row.severity == "note"][:MOST]:
+                    self._finding(context, rows[k], k)
+
+    def _finding(self, context: bpy.types.Context, finding: bpy.types.PropertyGroup, row_number: int) -> None:
+        box = self.layout.box()
+        row = box.row()
+        sentence(row, context, finding.message, SEVERITY_ICON[finding.severity], room=7)
+        if finding.has_place or finding.piece or finding.joint:
+            row.operator("seamwright.finding_show", text="", icon="VIEWZOOM").row = row_number
+        if finding.remedy:
+            sentence(box, context, finding.remedy, room=3)
+        if finding.check == "piece_mass":
+            box.operator("seamwright.joints_propose", text="Propose Joints Anew", icon="SHADERFX")
+
+
+class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
+    """Pieces by number"""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:
+        """Number, mass, size, status."""
+        split = layout.split(factor=0.12)
+        split.label(text=str(item.get("mark", "")))
+        split = split.split(factor=0.3)
+        split.label(text=mass(context, item.get("finished_mass_kg", 0.0)))
+        row = split.row()
+        row.label(text=" × ".join(length(context, v, 2) for v in item.get("handling_box_m", ())))
+        row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
+
+    def filter_items(self, context, data, propname):
+        """By number."""
+        items = list(getattr(data, propname))
+        order = sorted(range(len(items)), key=lambda k: job_tree.piece_key(items[k]))
+        place = [0] * len(items)
+        for position, k in enumerate(order):
+            place[k] = position
+        return [], place
+
+
+class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
+    """The pieces with mass, size and status"""
+
+    bl_label = "Pieces"
+    bl_idname = "SEAMWRIGHT_PT_pieces"
+    bl_order = 4
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show the list, and the numbers of the active piece."""
+        layout, job = self.layout, job_tree.active_job(context)
+        held = job_tree.folder(job, job_tree.PIECES)
+        if held is None or not held.objects:
+            sentence(layout, context, "No pieces yet. Cut first.", "INFO")
+            return
+        if changes(context, job):
+            sentence(layout, context, "These are of the cut before; cut again.", "FILE_REFRESH")
+        pieces = job_tree.pieces(job)
+        heaviest = max(pieces, key=lambda obj: obj.get("finished_mass_kg", 0.0))
+        total = sum(obj.get("finished_mass_kg", 0.0) for obj in pieces)
+        sentence(
+            layout,
+            context,
+            f"Heaviest: piece {heaviest.get('mark')}, {mass(context, heaviest.get('finished_mass_kg', 0.0))}. "
+            f"All together {mass(context, total)}.",
+        )
+        layout.template_list(
+            "SEAMWRIGHT_UL_pieces", "", held, "objects", job.seamwright, "piece_index", rows=5, maxrows=14
+        )
+        obj = context.active_object
+        if obj is not None and obj.name in held.objects:
+            self._numbers(context, obj)
+
+    def _numbers(self, context: bpy.types.Context, obj: bpy.types.Object) -> None:
+        layout = self.layout
+        layout.operator("seamwright.piece_show", icon="ZOOM_SELECTED")
+        split = layout.column(align=True)
+        split.scale_y = 0.85
+        crew = obj.get("crew", 0)
+        for word, text in (
+            ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
+            ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
+            ("Joints", obj.get("joints", "") or "none"),
+            ("Crew by the rule", str(crew) if crew else "more than the crew"),
+        ):
+            row = split.split(factor=0.45)
+            row.label(text=word)
+            row.label(text=text)
+
+
+class SEAMWRIGHT_PT_pack(OfJob, bpy.types.Panel):
+    """Hand over tables, page, pieces and a Blender file"""
+
+    bl_label = "Job Pack"
+    bl_idname = "SEAMWRIGHT_PT_pack"
+    bl_order = 5
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Show whether it is written, then where to."""
+        layout, job = self.layout, job_tree.active_job(context)
+        group = job.seamwright
+        if not group.is_cut:
+            sentence(layout, context, "Nothing to hand over yet. Cut first.", "INFO")
+        elif changes(context, job):
+            sentence(layout, context, "Something has changed since the cut. Cut again first.", "FILE_REFRESH")
+        elif group.pack_written:
+            sentence(layout, context, "The pack of this cut is written.", "CHECKMARK")
+        else:
+            sentence(layout, context, "Not written yet.")
+        col = layout.column()
+        col.use_property_split, col.use_property_decorate = True, False
+        col.prop(group, "pack_folder")
+        col.prop(group, "pack_pictures")
+        if not progress(layout, context, "Job pack"):
+            operator = layout.operator("seamwright.pack_export", icon="EXPORT")
+            operator.folder = ""
+            operator.replace = bool(group.pack_written)
+        layout.operator("seamwright.joints_write", icon="EXPORT")
+
+
+CLASSES = (
+    SEAMWRIGHT_PT_cut,
+    SEAMWRIGHT_UL_pieces,
+    SEAMWRIGHT_PT_pieces,
+    SEAMWRIGHT_PT_pack,
+)

@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The property groups of a job: on its collection, so that append, link, undo and save carry them."""
+
+import bpy
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatProperty,
+    FloatVectorProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
+
+from ..core.findings import Severity
+from . import selection
+
+VERSION = 1
+"""Of what is stored; raised when it changes."""
+
+
+def _is_mesh(_: object, obj: bpy.types.Object) -> bool:
+    return obj.type == "MESH"
+
+
+def _is_job(_: object, collection: bpy.types.Collection) -> bool:
+    return collection.seamwright.is_job
+
+
+class SEAMWRIGHT_PG_finding(bpy.types.PropertyGroup):
+    """One result of a check."""
+
+    check: StringProperty()
+    severity: EnumProperty(items=[(str(s), str(s).title(), "") for s in Severity])
+    message: StringProperty()
+    remedy: StringProperty()
+    piece: StringProperty()
+    joint: StringProperty()
+    has_place: BoolProperty()
+    place: FloatVectorProperty(size=3, description="Metres, world")
+
+
+class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
+    """Settings, report and results of one job."""
+
+    is_job: BoolProperty()
+    version: IntProperty()
+    text: StringProperty(description="All settings as JOB.toml; what the panels do not show is kept here")
+    unit_scale: FloatProperty(default=1.0, description="Metres in one Blender unit when the lengths were set")
+
+    carving: PointerProperty(
+        type=bpy.types.Object,
+        name="Carving",
+        description="The scan or model to cut; it is never changed",
+        poll=_is_mesh,
+    )
+    verdict: StringProperty()
+    report: StringProperty(description="What the check found, a line each")
+    checked_surface: StringProperty()
+
+    title: StringProperty(name="Title", description="Name of the job in tables and on the job pack")
+
+    piece_mass: FloatProperty(
+        name="Heaviest Piece",
+        description="What a finished piece, skin included, may weigh",
+        unit="MASS",
+        min=1e-9,
+        soft_max=500.0,
+        precision=1,
+    )
+    crew: IntProperty(name="Crew", description="People who carry a piece", min=1, soft_max=4, max=100)
+    person_lift: FloatProperty(
+        name="Each Lifts",
+        description="What one person lifts alone; the published team rule takes a share of the sum",
+        unit="MASS",
+        min=1e-9,
+        soft_max=40.0,
+        precision=1,
+    )
+    doorway: FloatVectorProperty(
+        name="Doorway",
+        description="Width and height of the narrowest opening on the way",
+        size=2,
+        subtype="XYZ_LENGTH",
+        unit="LENGTH",
+        min=1e-9,
+    )
+    hand_room: FloatProperty(
+        name="Hand Room", description="Room for hands at each side of the doorway", subtype="DISTANCE", min=0.0
+    )
+    min_thickness: FloatProperty(
+        name="Least Thickness", description="Of the foam behind a joint face", subtype="DISTANCE", min=0.0
+    )
+    wire_length: FloatProperty(
+        name="Wire Length", description="Longest straight stretch of wire in foam", subtype="DISTANCE", min=1e-9
+    )
+    within_billet: BoolProperty(name="Out of One Billet", description="Every piece must come out of one billet")
+    any_pose: BoolProperty(name="May Lie or Tip", description="Pieces may be carried and loaded lying or tipped")
+    use_piece_size: BoolProperty(
+        name="Own Size Limit", description="Set the largest piece here and not by load space and doorway"
+    )
+    piece_size: FloatVectorProperty(
+        name="Largest Piece",
+        description="Length, width and height of a finished piece",
+        size=3,
+        subtype="XYZ_LENGTH",
+        unit="LENGTH",
+        min=1e-9,
+    )
+
+    billet: FloatVectorProperty(
+        name="Billet",
+        description="Length, width and height of a foam billet as bought",
+        size=3,
+        subtype="XYZ_LENGTH",
+        unit="LENGTH",
+        min=1e-9,
+    )
+    density: FloatProperty(name="Density (kg/m³)", description="Of the foam", min=1e-6, soft_max=60.0, precision=1)
+    kerf: FloatProperty(name="Kerf", description="Foam lost to the wire or saw", subtype="DISTANCE", min=0.0)
+    fit: FloatProperty(
+        name="Fit", description="Clear room between two skinned joint faces", subtype="DISTANCE", min=0.0
+    )
+
+    load_size: FloatVectorProperty(
+        name="Load Space",
+        description="Length, width and height inside the vehicle",
+        size=3,
+        subtype="XYZ_LENGTH",
+        unit="LENGTH",
+        min=1e-9,
+    )
+    load_door: FloatVectorProperty(
+        name="Its Door",
+        description="Width and height of the opening of the load space",
+        size=2,
+        subtype="XYZ_LENGTH",
+        unit="LENGTH",
+        min=1e-9,
+    )
+    payload: FloatProperty(name="Payload", description="What the vehicle may load", unit="MASS", min=1e-9)
+
+    joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
+    piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")
+
+    findings: CollectionProperty(type=SEAMWRIGHT_PG_finding)
+    is_cut: BoolProperty()
+    cut_settings: StringProperty()
+    cut_surface: StringProperty()
+    cut_joints: IntProperty()
+    gap_m: FloatProperty()
+    plan: StringProperty()
+    pack_folder: StringProperty(name="Folder", description="Where the job pack goes; a new folder", subtype="DIR_PATH")
+    pack_pictures: BoolProperty(name="Pictures", description="Render pictures for the page", default=True)
+    pack_written: StringProperty(description="Fingerprint of the cut that the pack was last written from")
+
+
+class SEAMWRIGHT_PG_scene(bpy.types.PropertyGroup):
+    """Which job of the scene the panels show."""
+
+    job: PointerProperty(
+        type=bpy.types.Collection, name="Job", description="The job that the panels show", poll=_is_job
+    )
+
+
+CLASSES = (SEAMWRIGHT_PG_finding, SEAMWRIGHT_PG_job, SEAMWRIGHT_PG_scene)

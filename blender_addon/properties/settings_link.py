@@ -1,0 +1,138 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Between the settings that the panels show and the core's `Job`.
+
+The text of JOB.toml stays the master: a value in a panel counts only where it differs from the text's by more than
+Blender's single precision, so that a job that went through Blender is the same job to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import bpy
+import numpy as np
+
+from ..core.job import Job
+
+Key = tuple[Any, ...]
+
+
+class Link(NamedTuple):
+    """A property and the setting behind it; `power` of the unit scale turns Blender units into SI."""
+
+    name: str
+    table: str
+    key: str
+    power: int = 0
+
+
+LINKS = (
+    Link("title", "", "title"),
+    Link("piece_mass", "limits", "piece_mass", 3),
+    Link("crew", "limits", "crew"),
+    Link("person_lift", "limits", "person_lift", 3),
+    Link("doorway", "limits", "doorway", 1),
+    Link("hand_room", "limits", "hand_room", 1),
+    Link("min_thickness", "limits", "min_thickness", 1),
+    Link("wire_length", "limits", "wire_length", 1),
+    Link("within_billet", "limits", "within_billet"),
+    Link("any_pose", "limits", "any_pose"),
+    Link("piece_size", "limits", "piece_size", 1),
+    Link("billet", "foam", "billet", 1),
+    Link("density", "foam", "density"),
+    Link("kerf", "foam", "kerf", 1),
+    Link("fit", "joints", "fit", 1),
+    Link("load_size", "load_space", "size", 1),
+    Link("load_door", "load_space", "door", 1),
+    Link("payload", "load_space", "payload", 3),
+)
+OPTIONAL = "piece_size"
+SWITCH = "use_piece_size"
+
+
+def load(group: bpy.types.PropertyGroup, job: Job, unit_scale: float) -> None:
+    """Show a job in the properties; what they do not show stays in the text."""
+    group.text = job.to_toml()
+    group.unit_scale = unit_scale
+    setattr(group, SWITCH, job.limits.piece_size is not None)
+    for link in LINKS:
+        value = _get(job, link)
+        if value is None:
+            value = job.size_limit
+        setattr(group, link.name, _shown(value, link, unit_scale))
+
+
+def settings_key(group: bpy.types.PropertyGroup) -> Key:
+    """Everything that settings depend on, hashable and cheap to read."""
+    values: list[Any] = []
+    for link in LINKS:
+        value = getattr(group, link.name)
+        values.append(tuple(value) if hasattr(value, "__len__") and not isinstance(value, str) else value)
+    return group.text, group.unit_scale, getattr(group, SWITCH), *values
+
+
+def read(group: bpy.types.PropertyGroup) -> Job:
+    """The job as it is set now.
+
+    Raises
+    ------
+    JobError
+        Values that do not go together.
+    """
+    return job_of(settings_key(group))
+
+
+@lru_cache(maxsize=16)
+def job_of(key: Key) -> Job:
+    """The job of a `settings_key`; made once, however often a panel is drawn."""
+    text, scale, own_size, *values = key
+    job = Job.from_toml(text)
+    changes: dict[str, dict[str, Any]] = {}
+    for link, value in zip(LINKS, values, strict=True):
+        base = _get(job, link)
+        if link.name == OPTIONAL:
+            if not own_size:
+                changes.setdefault(link.table, {})[link.key] = None
+                continue
+            if base is None:
+                base = job.size_limit
+                changes.setdefault(link.table, {})[link.key] = base
+        if _shown(base, link, scale) != value:
+            changes.setdefault(link.table, {})[link.key] = _taken(value, base, link, scale)
+    top = changes.pop("", {})
+    return replace(job, **top, **{table: replace(getattr(job, table), **new) for table, new in changes.items()})
+
+
+def rescale(group: bpy.types.PropertyGroup, unit_scale: float) -> None:
+    """Keep lengths and masses as they are in a scene whose unit scale has changed."""
+    load(group, read(group), unit_scale)
+
+
+def _get(job: Job, link: Link) -> Any:
+    return getattr(getattr(job, link.table) if link.table else job, link.key)
+
+
+def _shown(value: Any, link: Link, scale: float) -> Any:
+    """The value as Blender holds it: single precision, Blender units."""
+    if isinstance(value, tuple):
+        return tuple(float(np.float32(v / scale**link.power)) for v in value)
+    return float(np.float32(value / scale**link.power)) if isinstance(value, float) else value
+
+
+def _taken(value: Any, base: Any, link: Link, scale: float) -> Any:
+    """A value that the user changed, in SI; of a row only the numbers that differ are taken."""
+    if not isinstance(base, tuple):
+        return _digits(value * scale**link.power) if isinstance(base, float) else value
+    shown: Sequence[float] = _shown(base, link, scale)
+    return tuple(
+        old if new == there else _digits(new * scale**link.power)
+        for new, there, old in zip(value, shown, base, strict=True)
+    )
+
+
+def _digits(value: float) -> float:
+    """The number that was meant: single precision holds seven digits, and 0.61 shall not become 0.6100000143."""
+    return float(f"{value:.7g}")

@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Fingerprints, by which a panel tells that a cut is out of date."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+
+import bpy
+import numpy as np
+
+from . import job_tree
+from .joint_object import is_moved
+from .properties.settings_link import settings_key
+from .world import world_matrix
+
+CUT_ORDER = "cut_order"
+LINE_STAMP = "line_stamp"
+
+
+def settings_stamp(job: bpy.types.Collection, scale_length: float) -> str:
+    """Of the settings and the unit scale."""
+    return hashlib.sha1(repr((settings_key(job.seamwright), scale_length)).encode()).hexdigest()
+
+
+def line_stamp(obj: bpy.types.Object) -> str:
+    """Of a profile's line; the same for every sheet."""
+    if not isinstance(obj.data, bpy.types.Curve) or not obj.data.splines:
+        return ""
+    points = np.empty(len(obj.data.splines[0].points) * 4, dtype=np.float32)
+    obj.data.splines[0].points.foreach_get("co", points)
+    return str(zlib.crc32(points.tobytes()))
+
+
+def surface_stamp(obj: bpy.types.Object) -> str:
+    """Of an object's own shape, place and modifiers. Reads the whole mesh: a few milliseconds a million triangles."""
+    data = obj.data
+    if not isinstance(data, bpy.types.Mesh):
+        return ""
+    crc = 0
+    for items, field, width, kind in (
+        (data.vertices, "co", 3, np.float32),
+        (data.loops, "vertex_index", 1, np.int32),
+        (data.polygons, "loop_start", 1, np.int32),
+    ):
+        values = np.empty(len(items) * width, dtype=kind)
+        items.foreach_get(field, values)
+        crc = zlib.crc32(values, crc)
+    place = [round(value, 6) for row in world_matrix(obj) for value in row]
+    return f"{crc:08x} {hashlib.sha1(repr((place, _modifiers(obj))).encode()).hexdigest()}"
+
+
+def _modifiers(obj: bpy.types.Object) -> list[object]:
+    out: list[object] = []
+    for modifier in obj.modifiers:
+        for prop in modifier.bl_rna.properties:
+            if prop.type in ("BOOLEAN", "INT", "FLOAT", "ENUM", "STRING") and prop.identifier not in _VIEW_ONLY:
+                value = getattr(modifier, prop.identifier)
+                out.append((prop.identifier, value if isinstance(value, str | int | float) else str(value)))
+    return out
+
+
+_VIEW_ONLY = ("show_expanded", "is_active", "execution_time", "use_pin_to_last", "persistent_uid")
+
+
+def moved_joints(job: bpy.types.Collection) -> list[bpy.types.Object]:
+    """Joints that are new, moved or changed since the cut, in their order."""
+    return [
+        obj
+        for place, obj in enumerate(job_tree.joints(job))
+        if obj.get(CUT_ORDER) != place or is_moved(obj) or obj.get(LINE_STAMP, "") != line_stamp(obj)
+    ]
+
+
+def mark_cut(job: bpy.types.Collection) -> None:
+    """Note on each joint that the cut has taken it as it stands."""
+    for place, obj in enumerate(job_tree.joints(job)):
+        obj[CUT_ORDER] = place
+        obj[LINE_STAMP] = line_stamp(obj)
+
+
+def out_of_date(job: bpy.types.Collection, scale_length: float, surface: str | None) -> list[str]:
+    """Sentences on what has changed since the cut; empty where the cut stands.
+
+    Parameters
+    ----------
+    surface : fingerprint of the carving now; None where it is not known yet.
+    """
+    group = job.seamwright
+    if not group.is_cut:
+        return []
+    out = []
+    moved = moved_joints(job)
+    if moved:
+        names = ", ".join(obj.name for obj in moved[:4]) + (" …" if len(moved) > 4 else "")
+        out.append(f"Changed since the cut: {names}.")
+    count = len(job_tree.joints(job))
+    if count < group.cut_joints:
+        gone = group.cut_joints - count
+        out.append(f"{gone} {'joint has' if gone == 1 else 'joints have'} been taken away since the cut.")
+    if settings_stamp(job, scale_length) != group.cut_settings:
+        out.append("Settings have changed since the cut.")
+    if surface is not None and surface != group.cut_surface:
+        out.append("The carving has changed since the cut.")
+    return out
