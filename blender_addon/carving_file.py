@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from .core.errors import InputError, MeshError
 from .core.intake.readers import SUFFIXES, read_carving
@@ -135,11 +135,12 @@ def _import(path: str, name: str, suffix: str) -> None:
         raise InputError(f"{name}: Blender could not read it; export it as STL, PLY or OBJ")
 
 
-def _importer(suffix: str) -> tuple[bpy.types.Operator, dict[str, object]] | None:
+def _importer(suffix: str) -> tuple[Any, dict[str, object]] | None:
     """Blender's operator for this ending, with what must be said so that units and axes are as the format says."""
     import addon_utils
     import bpy
 
+    choices: list[tuple[Any, dict[str, object]]]
     if suffix in (".glb", ".gltf"):
         addon_utils.enable("io_scene_gltf2")
         choices = [(bpy.ops.import_scene.gltf, {})]
@@ -165,7 +166,7 @@ def _choose(name: str, object_name: str | None) -> tuple[bpy.types.Object, bpy.t
     """The object asked for, or the one mesh object, with a scene that holds it; the open scene comes first."""
     import bpy
 
-    here = bpy.context.scene
+    here: Any = bpy.context.scene
     held: dict[str, tuple[bpy.types.Object, bpy.types.Scene]] = {}
     for scene in (here, *(s for s in bpy.data.scenes if s != here)):
         for obj in scene.objects:

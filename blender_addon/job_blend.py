@@ -3,30 +3,26 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
 from . import convert
-from .core.cutting.joint import Joint, Plane
-from .core.jobpack.joints_file import joint_entry, joints_json
-from .core.jobpack.record import JobResult, JointRecord, PieceRecord
+from .core.jobpack.joints_file import joints_json
+from .core.jobpack.record import JobResult, JointRecord
+from .job_tree import CARVING, JOINTS, LINES, MADE_BY, MAKER, PIECES, ensure_folder
+from .joint_object import joint_object, write_joint
+from .piece_object import CARVED_FACE, JOINT_FACE, describe, matte
 from .picture_scene import SAWN, TONES
 from .piece_tones import touching_tones
 from .quiet import quiet
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
 SETTINGS = "JOB.toml"
-JOINTS = "JOINTS.json"
-OVERLAP = 1.08
-"""A joint's sheet is this much larger than the carving, so that its rim can be taken hold of."""
+JOINTS_FILE = "JOINTS.json"
 
 
 def blend_bytes(result: JobResult) -> bytes:
@@ -50,6 +46,7 @@ def write_blend(path: Path, result: JobResult, compress: bool = True) -> None:
     with quiet():
         bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
         _build(result)
+        _forget_folders()
         bpy.ops.wm.save_as_mainfile(filepath=str(path), compress=compress, copy=True, relative_remap=False)
 
 
@@ -61,81 +58,57 @@ def _build(result: JobResult) -> None:
     settings = result.job.to_toml()
     job = bpy.data.collections.new(result.job.title)
     scene.collection.children.link(job)
-    job["made_by"] = "seamwright"
+    job[MADE_BY] = MAKER
     job["settings"] = settings
     job["gap_m"] = result.gap
-    for name, contents in ((SETTINGS, settings), (JOINTS, joints_json((r.mark, r.joint) for r in result.joints))):
+    for name, contents in ((SETTINGS, settings), (JOINTS_FILE, joints_json((r.mark, r.joint) for r in result.joints))):
         text = bpy.data.texts.new(name)
         text.write(contents)
         text.use_fake_user = True
-    _add_pieces(_folder(job, "Pieces"), result)
+    _add_pieces(ensure_folder(job, PIECES), result)
     low, high = result.carving.vertices.min(axis=0), result.carving.vertices.max(axis=0)
-    for name, objects in (
-        ("Joints", [_sheet(record, low, high) for record in result.joints]),
-        ("Joint lines", [_line(record) for record in result.joints]),
+    carving = convert.object_from_mesh("carving", result.carving, at=(low + high) / 2.0)
+    for holds, objects in (
+        (JOINTS, [_joint(record, low, high, carving) for record in result.joints]),
+        (LINES, [_line(record) for record in result.joints]),
     ):
-        folder = _folder(job, name)
+        folder = ensure_folder(job, holds)
         for obj in objects:
             folder.objects.link(obj)
-    folder = _folder(job, "Carving")
-    folder.objects.link(convert.object_from_mesh("carving", result.carving, at=(low + high) / 2.0))
+    folder = ensure_folder(job, CARVING)
+    folder.objects.link(carving)
     folder.hide_viewport = folder.hide_render = True
 
 
-def _folder(parent: bpy.types.Collection, name: str) -> bpy.types.Collection:
-    child = bpy.data.collections.new(name)
-    parent.children.link(child)
-    return child
+def _forget_folders() -> None:
+    """Blender's windows are saved too, and their file browsers stand in the user's home folder."""
+    for screen in bpy.data.screens:
+        for area in screen.areas:
+            space: Any
+            for space in area.spaces:
+                if space.type == "FILE_BROWSER" and space.params is not None:
+                    space.params.directory = b"//"
 
 
 def _add_pieces(folder: bpy.types.Collection, result: JobResult) -> None:
-    skins = [_material(f"carved {k + 1}", colour) for k, colour in enumerate(TONES)]
-    sawn = _material("joint face", SAWN)
+    skins = [matte(f"{CARVED_FACE} {k + 1}", colour) for k, colour in enumerate(TONES)]
+    sawn = matte(JOINT_FACE, SAWN)
     for piece, tone in zip(result.pieces, touching_tones(result), strict=True):
         middle = (piece.mesh.vertices.min(axis=0) + piece.mesh.vertices.max(axis=0)) / 2.0
         obj = convert.object_from_mesh(f"piece {piece.mark}", piece.mesh, piece.source, at=middle)
         convert.set_materials(obj, [skins[tone], sawn, skins[tone], skins[tone]])
-        _describe(obj, piece)
+        describe(obj, piece)
         folder.objects.link(obj)
 
 
-def _describe(obj: bpy.types.Object, piece: PieceRecord) -> None:
-    figures = piece.figures
-    obj["mark"] = piece.mark
-    obj["joints"] = " ".join(piece.joints)
-    obj["status"] = piece.status
-    obj["foam_volume_m3"] = figures.volume
-    obj["foam_mass_kg"] = figures.foam_mass
-    obj["skin_mass_kg"] = figures.skin_mass
-    obj["finished_mass_kg"] = figures.finished_mass
-    obj["handling_box_m"] = list(figures.box)
-    obj["crew"] = figures.crew
-
-
-def _sheet(record: JointRecord, low: NDArray[np.float64], high: NDArray[np.float64]) -> bpy.types.Object:
-    """The joint as an object to move: a square sheet, or a curve that is pushed along its local z."""
-    joint = record.joint
-    corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
-    name = f"joint {record.mark}"
-    if isinstance(joint, Plane):
-        axes = _square_axes(joint.normal)
-        flat = (corners - joint.point) @ axes[:, :2]
-        middle, reach = (flat.min(axis=0) + flat.max(axis=0)) / 2.0, np.ptp(flat, axis=0) / 2.0 * OVERLAP
-        quad = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [*reach, 0.0]
-        obj = bpy.data.objects.new(name, convert.surface(name, quad, [[0, 1, 2], [0, 2, 3]]))
-        convert.place(obj, axes, joint.point + axes[:, :2] @ middle)
-    else:
-        axes = np.column_stack([joint.u, joint.w, joint.wire])
-        along = (corners - joint.origin) @ joint.wire
-        middle, reach = (along.min() + along.max()) / 2.0, float(np.ptp(along)) / 2.0 * OVERLAP
-        line = np.column_stack([joint.points, np.zeros(len(joint.points))])
-        data = convert.polyline(name, [line])
-        data.extrude = reach
-        obj = bpy.data.objects.new(name, data)
-        convert.place(obj, axes, joint.origin + joint.wire * middle)
-    obj.display_type = "WIRE"
-    obj.hide_render = True
-    _mark(obj, record, joint)
+def _joint(
+    record: JointRecord, low: NDArray[np.float64], high: NDArray[np.float64], carving: bpy.types.Object
+) -> bpy.types.Object:
+    obj = joint_object(f"joint {record.mark}", record.joint, record.mark, low, high)
+    write_joint(obj, record.joint, carving=carving)
+    obj["status"] = record.status
+    obj["area_m2"] = record.area
+    obj["visible_length_m"] = record.visible_length
     return obj
 
 
@@ -145,31 +118,3 @@ def _line(record: JointRecord) -> bpy.types.Object:
     obj = bpy.data.objects.new(name, convert.polyline(name, lines))
     obj["mark"] = record.mark
     return obj
-
-
-def _mark(obj: bpy.types.Object, record: JointRecord, joint: Joint) -> None:
-    obj["mark"] = record.mark
-    obj["kind"] = joint.kind
-    obj["status"] = record.status
-    obj["area_m2"] = record.area
-    obj["visible_length_m"] = record.visible_length
-    # Blender keeps float32; the joint to replay is the text.
-    obj["joint"] = json.dumps(joint_entry(record.mark, joint))
-
-
-def _square_axes(normal: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Axes (3, 3) in columns whose z is `normal`; x level."""
-    up = np.array([0.0, 0.0, 1.0]) if abs(normal[2]) < 0.999 else np.array([0.0, 1.0, 0.0])
-    x = np.cross(up, normal)
-    x /= np.linalg.norm(x)
-    return np.column_stack([x, np.cross(normal, x), normal])
-
-
-def _material(name: str, colour: Sequence[float]) -> bpy.types.Material:
-    material = bpy.data.materials.new(name)
-    material.diffuse_color = (*colour, 1.0)
-    material.use_nodes = True
-    shader = material.node_tree.nodes["Principled BSDF"]
-    shader.inputs["Base Color"].default_value = (*colour, 1.0)
-    shader.inputs["Roughness"].default_value = 0.9
-    return material

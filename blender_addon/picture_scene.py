@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import bpy
 import numpy as np
@@ -47,7 +47,7 @@ class PictureScene:
         points = np.concatenate([piece.mesh.vertices for piece in result.pieces])
         self._low, self._high = points.min(axis=0), points.max(axis=0)
         self._centres = np.array([(c.min(axis=(0, 1)) + c.max(axis=(0, 1))) / 2.0 for c in self._corners])
-        self._scene = bpy.context.scene
+        self._scene: Any = bpy.context.scene
         self._materials = {name: _matte(name, colour) for name, colour in (("sawn", SAWN), ("floor", FLOOR))}
         self._materials |= {name: _glow(name, colour) for name, colour in (("ink", INK), ("paper", PAPER))}
         self._pieces = self._add_pieces(result)
@@ -145,7 +145,7 @@ class PictureScene:
         background.inputs["Color"].default_value = (1.0, 1.0, 1.0, 1.0)
         background.inputs["Strength"].default_value = 0.55
         self._scene.world = world
-        light = bpy.data.lights.new("sun", "SUN")
+        light: Any = bpy.data.lights.new("sun", "SUN")
         light.energy = 2.6
         light.angle = math.radians(8.0)
         sun = bpy.data.objects.new("sun", light)
@@ -154,7 +154,7 @@ class PictureScene:
 
     def _aim(self, view: View) -> None:
         convert.place(self._camera, view.axes, view.position)
-        lens = self._camera.data
+        lens: Any = self._camera.data
         lens.type = "ORTHO" if view.parallel else "PERSP"
         lens.sensor_fit = "HORIZONTAL"
         if view.parallel:
@@ -200,7 +200,7 @@ class PictureScene:
             for column in range(COLUMNS):
                 through = view.point((2 * column + 1) / COLUMNS - 1.0, 1.0 - (2 * row + 1) / rows, 1.0)
                 start, way = (through, ahead) if view.parallel else (eye, through - eye)
-                hit, _, _, _, obj, _ = self._scene.ray_cast(graph, Vector(start), Vector(way))
+                hit, _, _, _, obj, _ = self._scene.ray_cast(graph, Vector(start.tolist()), Vector(way.tolist()))
                 if hit:
                     seen[row, column] = at.get(obj.name, NOBODY)
         return seen
@@ -260,7 +260,7 @@ def _plate(mark: str, paper: bpy.types.Material, ink: bpy.types.Material) -> tup
 
 
 def _text(words: str, size: float, material: bpy.types.Material) -> bpy.types.Object:
-    data = bpy.data.curves.new("text", "FONT")
+    data: Any = bpy.data.curves.new("text", "FONT")
     data.body = words
     data.size = size
     data.align_x = data.align_y = "CENTER"
@@ -296,7 +296,7 @@ def _glow(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
     return material
 
 
-def _settings(scene: bpy.types.Scene) -> None:
+def _settings(scene: Any) -> None:
     render = scene.render
     render.engine = "CYCLES"
     render.resolution_x, render.resolution_y, render.resolution_percentage = WIDTH, HEIGHT, 100

@@ -10,6 +10,8 @@ from typing import TextIO
 from .core.errors import Progress
 
 BAR = 24
+PATIENCE = 2.0
+"""Seconds that work may take before a log hears of it, so that quick work and quick refusals leave one line or none."""
 PAUSE = 0.1
 """Seconds between two redraws, so that a fast stage does not flood a slow terminal."""
 
@@ -17,11 +19,13 @@ PAUSE = 0.1
 class ProgressBar:
     """A `Progress` that writes to a text stream.
 
-    On a terminal one line is redrawn; elsewhere each new text is written once, so that a log stays short.
+    On a terminal one line is redrawn; elsewhere each new text is written once, so that a log stays short, and only
+    from `patience` seconds on.
     """
 
-    def __init__(self, stream: TextIO) -> None:
+    def __init__(self, stream: TextIO, patience: float = PATIENCE) -> None:
         self._stream = stream
+        self._start = time.monotonic() + patience
         self._terminal = stream.isatty()
         self._text = ""
         self._drawn = 0.0
@@ -30,13 +34,15 @@ class ProgressBar:
     def __call__(self, fraction: float, text: str) -> None:
         """Show how far the work is: `fraction` 0..1, `text` for people."""
         share = min(max(fraction, 0.0), 1.0)
+        now = time.monotonic()
         if not self._terminal:
+            if now < self._start:
+                return
             if text != self._text:
                 self._stream.write(f"{text}\n")
                 self._stream.flush()
             self._text = text
             return
-        now = time.monotonic()
         if text == self._text and now - self._drawn < PAUSE and share < 1.0:
             return
         self._text, self._drawn = text, now

@@ -7,7 +7,7 @@ import ctypes
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 
 
 def _flush_c() -> None:
@@ -21,14 +21,15 @@ def _flush_c() -> None:
 
 @contextmanager
 def quiet() -> Iterator[None]:
-    """Send what is written to file descriptor 1 nowhere, for Python and C alike, until the block ends."""
+    """Send standard output nowhere until the block ends: Python's stream and the file descriptor below it, for C."""
     sys.stdout.flush()
     _flush_c()
     kept = os.dup(1)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 1)
-        yield
+        with open(os.devnull, "w", encoding="utf-8") as stream, redirect_stdout(stream):
+            yield
     finally:
         sys.stdout.flush()
         _flush_c()

@@ -10,6 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
+NEAREST = 1e-3
+"""Least depth of what is in a picture, metres."""
+
 
 @dataclass(frozen=True, eq=False)
 class View:
@@ -45,7 +48,8 @@ class View:
         """The place in the world, (3,) metres, that lands on x and y at this depth."""
         width = self.width_at(depth) / 2.0
         local = np.array([x * width, y * width * self.aspect, -depth])
-        return self.position + self.axes @ local
+        place: FloatArray = self.position + self.axes @ local
+        return place
 
 
 def look(direction: ArrayLike) -> FloatArray:
@@ -100,4 +104,6 @@ def fit(
         left = float((-local[:, axis] + slope * local[:, 2]).max())
         centre[axis] = (right - left) / 2.0
         centre[2] = (right + left) / (2.0 * slope) if axis == 0 else max(centre[2], (right + left) / (2.0 * slope))
+    # A single point, or a row of them straight ahead, would lie in the lens.
+    centre[2] = max(centre[2], float(high[2]) + NEAREST)
     return View(axes, axes @ centre, half, aspect, False)

@@ -1,0 +1,170 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+import struct
+import zlib
+
+import bpy
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from pack_sample import png, sample_result
+from seamwright import picture_scene, pictures
+from seamwright.label_places import label_places, room
+from seamwright.piece_tones import piece_tones, touching_tones
+from seamwright.view_fit import fit, look
+
+coordinate = st.floats(-50.0, 50.0)
+points = st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=1, max_size=30).map(np.array)
+directions = st.tuples(coordinate, coordinate, coordinate).filter(lambda d: np.linalg.norm(d) > 1e-3)
+
+
+@given(points, directions, st.sampled_from([0.5, 0.625, 1.6]), st.booleans())
+def test_everything_is_in_the_picture_and_something_touches_its_margin(
+    cloud: NDArray[np.float64], direction: tuple[float, float, float], aspect: float, parallel: bool
+) -> None:
+    view = fit(cloud, direction, aspect, margin=0.1, parallel=parallel)
+    seen = view.project(cloud)
+    assert (seen[:, 2] > 0.0).all()
+    edge = np.abs(seen[:, :2]).max()
+    assert edge <= 0.9 + 1e-6
+    flat = (cloud @ view.axes)[:, :2]
+    if np.ptp(flat, axis=0).max() > 1e-2 and seen[:, 2].min() > 2e-3:
+        assert edge == pytest.approx(0.9, abs=1e-6)
+
+
+@given(points, directions, st.booleans())
+def test_a_place_in_the_picture_and_back(
+    cloud: NDArray[np.float64], direction: tuple[float, float, float], parallel: bool
+) -> None:
+    view = fit(np.vstack([cloud, [[60, 60, 60], [-60, -60, -60]]]), direction, 0.625, parallel=parallel)
+    for point, (x, y, depth) in zip(cloud, view.project(cloud), strict=True):
+        assert view.point(x, y, depth) == pytest.approx(point, abs=1e-9)
+
+
+@given(directions)
+def test_camera_axes_are_square_right_handed_and_level(direction: tuple[float, float, float]) -> None:
+    axes = look(direction)
+    assert axes.T @ axes == pytest.approx(np.eye(3), abs=1e-9)
+    assert np.linalg.det(axes) == pytest.approx(1.0)
+    assert axes[:, 2] @ direction == pytest.approx(-np.linalg.norm(direction))
+    if abs(axes[2, 2]) < 0.99:
+        assert axes[2, 0] == pytest.approx(0.0, abs=1e-12)
+        assert axes[2, 1] > 0.0
+
+
+def test_blender_projects_as_we_do() -> None:
+    """Blender's own projection of world points to the picture is the reference."""
+    from bpy_extras.object_utils import world_to_camera_view
+    from mathutils import Vector
+
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+    scene = picture_scene.PictureScene(sample_result())
+    cloud = np.array([[0, 0, 0], [4.2, 1, 1], [1, 0.5, 2], [3, 0, 0.1]])
+    for direction, parallel in ((pictures.FRONT, False), ((0.0, 0.0, -1.0), True)):
+        view = scene.show(direction, 0.0, parallel)
+        bpy.context.view_layer.update()
+        for point, ours in zip(cloud, view.project(cloud), strict=True):
+            theirs = world_to_camera_view(bpy.context.scene, bpy.context.scene.camera, Vector(point.tolist()))
+            assert ours[:2] == pytest.approx(np.array(theirs[:2]) * 2.0 - 1.0, abs=1e-4)
+            assert ours[2] == pytest.approx(theirs[2], rel=1e-4)
+
+
+def test_room_is_the_distance_to_the_rim_in_steps_of_a_king() -> None:
+    mask = np.zeros((9, 12), dtype=bool)
+    mask[1:8, 2:11] = True
+    mask[4, 6] = False
+    outside = np.argwhere(~np.pad(mask, 1)) - 1
+    expected = [
+        [int(np.abs(outside - (i, j)).max(axis=1).min()) if mask[i, j] else 0 for j in range(12)] for i in range(9)
+    ]
+    assert room(mask).tolist() == expected
+
+
+def test_a_label_goes_to_the_roomiest_place_of_its_own_piece_or_nowhere() -> None:
+    seen = np.full((20, 40), -1)
+    seen[2:18, 2:10] = 0
+    seen[5:12, 8:30] = 1
+    seen[0:2, 30:40] = 2
+    places = label_places(seen, 4, needed=3)
+    assert places[2] is None  # too thin
+    assert places[3] is None  # hidden
+    for piece in (0, 1):
+        place = places[piece]
+        assert place is not None
+        row, column = int((1.0 - place[1]) / 2.0 * 20), int((place[0] + 1.0) / 2.0 * 40)
+        steps = room(seen == piece)
+        assert steps[row, column] == steps.max()
+
+
+@given(st.integers(1, 12), st.data())
+def test_neighbours_differ_where_each_has_few_and_chains_take_two_hues(pieces: int, data: st.DataObject) -> None:
+    pairs = data.draw(st.lists(st.tuples(st.integers(0, pieces - 1), st.integers(0, pieces - 1)), max_size=30))
+    tones = piece_tones(pieces, pairs)
+    assert set(tones) <= {0, 1, 2, 3}
+    earlier = [{a for a, b in [*pairs, *[(b, a) for a, b in pairs]] if b == k and a < k} for k in range(pieces)]
+    for a, b in pairs:
+        if a != b and len(earlier[max(a, b)]) < 4:
+            assert tones[a] != tones[b]
+    assert piece_tones(pieces, [(k, k + 1) for k in range(pieces - 1)]) == [k % 2 for k in range(pieces)]
+
+
+def test_tones_of_a_job() -> None:
+    assert touching_tones(sample_result()) == [0, 1, 0]
+
+
+def test_a_bare_png_keeps_its_pixels_and_loses_its_words() -> None:
+    plain = png(5, 4)
+
+    def chunk(name: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+
+    head = 8 + 12 + 13
+    wordy = plain[:head] + chunk(b"tEXt", b"Date\0today") + chunk(b"tIME", b"1234567") + plain[head:]
+    assert pictures.bare_png(wordy) == plain
+    assert pictures.bare_png(plain) == plain
+
+
+def pixels(data: bytes, folder: str) -> NDArray[np.float32]:
+    """Linear colours of a PNG as Blender reads them, (rows, columns, 4), bottom row first."""
+    path = f"{folder}/picture.png"
+    with open(path, "wb") as file:
+        file.write(data)
+    image = bpy.data.images.load(path)
+    values = np.empty(len(image.pixels), dtype=np.float32)
+    image.pixels.foreach_get(values)
+    return values.reshape(image.size[1], image.size[0], 4)
+
+
+def test_pictures_show_both_hues_and_nothing_of_the_machine(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: object, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(picture_scene, "WIDTH", 240)
+    monkeypatch.setattr(picture_scene, "HEIGHT", 150)
+    monkeypatch.setattr(picture_scene, "SAMPLES", 2)
+    told: list[tuple[float, str]] = []
+    made = pictures.render_pictures(sample_result(), lambda share, text: told.append((share, text)))
+    assert capfd.readouterr().out == ""
+    assert list(made) == sorted(made)
+    assert [share for share, _ in told] == [0.0, 1 / 3, 2 / 3]
+    for data in made.values():
+        assert b"tEXt" not in data
+        assert b"/" + str(tmp_path).strip("/").split("/")[0].encode() + b"/" not in data
+        image = pixels(data, str(tmp_path))
+        assert image.shape[:2] == (150, 240)
+        blue = (image[:, :, 2] > image[:, :, 0] * 1.2).mean()
+        sand = (image[:, :, 0] > image[:, :, 2] * 1.2).mean()
+        assert blue > 0.02
+        assert sand > 0.02
+        # The rim of the picture is free: pale floor on all sides.
+        rim = np.concatenate([image[0, :, :3], image[-1, :, :3], image[:, 0, :3], image[:, -1, :3]])
+        assert rim.min() > 0.35
+
+
+def test_every_piece_of_the_bar_is_numbered() -> None:
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+    scene = picture_scene.PictureScene(sample_result())
+    for direction, apart, parallel in ((pictures.FRONT, 0.0, False), ((0.0, 0.0, -1.0), 0.0, True)):
+        scene.show(direction, apart, parallel)
+        words = [obj.data.body for obj in bpy.context.scene.objects if obj.type == "FONT"]
+        assert sorted(words) == ["1", "1 m", "2", "3"]
