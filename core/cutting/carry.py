@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import MeshError
+from ..mesh.carry import carry as carry_corners
+from ..mesh.carry import corner_weights
 from ..mesh.mesh import Mesh
 from .result import FROM_CARVING, Body
 
@@ -30,26 +32,7 @@ def corner_shares(carving: Mesh, body: Body) -> FloatArray:
     out = np.zeros((len(body.source), 3, 3))
     rows = np.flatnonzero(body.origin == FROM_CARVING)
     source = carving.vertices[carving.triangles[body.source[rows]]]
-    place = body.mesh.vertices[body.mesh.triangles[rows]]
-    a = source[:, None, 0]
-    ab, ac, ap = source[:, 1] - source[:, 0], source[:, 2] - source[:, 0], place - a
-    normal = np.cross(ab, ac)
-    square = (normal**2).sum(axis=1)[:, None]
-    solid = square > 0.0
-    safe = np.where(solid, square, 1.0)
-    second = (np.cross(ap, ac[:, None]) * normal[:, None]).sum(axis=2) / safe
-    third = (np.cross(ab[:, None], ap) * normal[:, None]).sum(axis=2) / safe
-    share = np.clip(np.stack([1.0 - second - third, second, third], axis=2), 0.0, 1.0)
-    share /= share.sum(axis=2, keepdims=True)
-    # A corner that has not moved keeps its value exactly, also in a triangle without area.
-    same = (place[:, :, None, :] == source[:, None, :, :]).all(axis=3)
-    far = np.linalg.norm(place[:, :, None, :] - source[:, None, :, :], axis=3)
-    nearest = far == far.min(axis=2, keepdims=True)
-    snap = same.any(axis=2) | ~solid
-    pick = np.where(same.any(axis=2)[..., None], same, nearest)
-    first = np.cumsum(pick, axis=2) == 1
-    share = np.where(snap[..., None], (pick & first).astype(np.float64), share)
-    out[rows] = share
+    out[rows] = corner_weights(body.mesh.vertices[body.mesh.triangles[rows]], source)
     return out
 
 
@@ -78,7 +61,5 @@ def carry(carving: Mesh, body: Body, values: FloatArray, fill: float = 0.0) -> F
     flat = given.reshape(len(given), 3, -1)
     out = np.full((len(body.source), 3, flat.shape[2]), fill)
     rows = np.flatnonzero(body.origin == FROM_CARVING)
-    share = corner_shares(carving, body)[rows]
-    own = flat[body.source[rows]]
-    out[rows] = np.einsum("tcs,tsk->tck", share, own)
+    out[rows] = carry_corners(flat[body.source[rows]], corner_shares(carving, body)[rows])
     return out.reshape(len(out), 3, *given.shape[2:])

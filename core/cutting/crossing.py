@@ -222,32 +222,55 @@ def _outline(patch: Patch, code: CodeArray, behind: BoolArray, before: BoolArray
 
     Seen from above the sheet, the joint's face lies to their left.
     """
-    rows = patch.rows
-    t = rows.triangles
-    touching = np.flatnonzero((code[t] == ON).sum(axis=1) >= 2)
-    below = touching[patch.live_below[touching] & behind[touching]]
-    above = touching[patch.live_above[touching] & before[touching]]
+    t = patch.rows.triangles
+    on = (code[t] == ON).sum(axis=1)
+    edge, key, net = _edges_of_bodies(patch, code, np.flatnonzero(on >= 2), behind, before)
+    times = np.abs(net)
+    way = np.where((net > 0)[:, None], edge, edge[:, ::-1])
+    out, keys = [np.repeat(way, times, axis=0)], [np.repeat(key, times)]
+    # Where a crevice comes down to the sheet, or up to it, in a line, the foam beside it hangs together in that line
+    # alone. The joint's face gets a slit there, so that the bodies can be told apart.
+    edges_alone = np.flatnonzero(on == 2)
+    for above in (True, False):
+        sides = (behind, before) if above else (~behind, ~before)
+        edge, key, net = _edges_of_bodies(patch, code, edges_alone, *sides)
+        out += [edge[net == 0], edge[net == 0][:, ::-1]]
+        keys += [key[net == 0]] * 2
+    edges, owners = np.concatenate(out), np.concatenate(keys)
+    if len(edges) == len(out[0]):
+        return edges, owners
+    _, first = np.unique(np.column_stack([edges[len(out[0]) :], owners[len(out[0]) :]]), axis=0, return_index=True)
+    keep = np.concatenate([np.arange(len(out[0])), len(out[0]) + np.sort(first)])
+    return edges[keep], owners[keep]
+
+
+def _edges_of_bodies(
+    patch: Patch, code: CodeArray, rows: IntArray, behind: BoolArray, before: BoolArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Edges in the sheet of the bodies that the given rows bound on one side of it.
+
+    Returns
+    -------
+    (k, 2) edges, lower vertex first; (k,) the body's key; (k,) how many more triangles run the edge that way than back.
+    """
+    t, n = patch.rows.triangles, len(patch.points)
+    below = rows[patch.live_below[rows] & behind[rows]]
+    above = rows[patch.live_above[rows] & before[rows]]
     corners = np.concatenate([t[below], t[above][:, ::-1]])
-    key = np.repeat(np.concatenate([rows.below[below], rows.above[above]]), 3)
+    key = np.repeat(np.concatenate([patch.rows.below[below], patch.rows.above[above]]), 3)
     edge = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).reshape(-1, 2)
     inside = (code[edge] == ON).all(axis=1)
     edge, key = edge[inside], key[inside]
     if len(edge) == 0:
-        return edge, key
-    # An edge that is there both ways bounds nothing.
+        return edge, key, key
     names, group = np.unique(key, return_inverse=True)
-    n = len(patch.points)
     label = group.reshape(-1) * (n * n) + edge_keys(edge[:, 0], edge[:, 1], n)
     order = np.argsort(label, kind="stable")
     label = label[order]
     start = np.flatnonzero(np.append(True, label[1:] != label[:-1]))
-    forward = edge[order, 0] < edge[order, 1]
-    net = np.add.reduceat(np.where(forward, 1, -1), start)
-    label, net = label[start][net != 0], net[net != 0]
-    low, high = label % (n * n) // n, label % n
-    edge = np.where((net > 0)[:, None], np.stack([low, high], axis=1), np.stack([high, low], axis=1))
-    times = np.abs(net)
-    return np.repeat(edge, times, axis=0), np.repeat(names[label // (n * n)], times)
+    net = np.add.reduceat(np.where(edge[order, 0] < edge[order, 1], 1, -1), start)
+    label = label[start]
+    return np.stack([label % (n * n) // n, label % n], axis=1), names[label // (n * n)], net
 
 
 def _close(

@@ -43,20 +43,25 @@ def bodies_without(
     parts: dict[int, list[RegionBody]] = {}
     for body in make_bodies(cells, regions, split):
         parts.setdefault(body.region, []).append(body)
-    stays: set[tuple[int, bytes]] = set()
+    # Bodies that have been looked at: none is given twice, so that this comes to an end.
+    seen: set[bytes] = set()
     while True:
         bodies = [b for r in regions for b in parts.get(r, [])]
-        given = next((b for b in bodies if small(b) and (b.region, b.body.source.tobytes()) not in stays), None)
+        given = next((b for b in bodies if small(b) and _name(b) not in seen), None)
         if given is None:
             return bodies
+        seen.add(_name(given))
         home = _neighbour(cells, given)
         if home == OUTSIDE:
-            stays.add((given.region, given.body.source.tobytes()))
             continue
         _give(cells, given, home)
         for r in (given.region, home):
             if r in parts or r in regions:
                 parts[r] = make_bodies(cells, [r], split, again=True)
+
+
+def _name(body: RegionBody) -> bytes:
+    return b"".join(rows.tobytes() for rows in (body.base, np.sort(np.concatenate([body.behind, body.before]))))
 
 
 def _neighbour(cells: Cells, body: RegionBody) -> int:

@@ -129,7 +129,7 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     places = points.tolist()
     for a, b in edges.tolist():
         users = [(r, k) for r, t in enumerate(rows) for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b}]
-        for pair in _pairs(a, b, users, rows, points):
+        for pair in _pairs(a, b, users, rows, np.array(places)):
             middle = len(places)
             places.append(((points[a] + points[b]) / 2.0).tolist())
             for row in pair:

@@ -45,7 +45,8 @@ def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | Non
     Parameters
     ----------
     points : (n, 2) float64.
-    edges : (k, 2) int64, directed, the region on their left; as many begin as end in every vertex.
+    edges : (k, 2) int64, directed, the region on their left; as many begin as end in every vertex. An edge given both
+        ways is a slit: no triangle reaches across it.
     layer : (k,) int64, edges of different layers do not see each other; one layer when left out.
 
     Returns
@@ -81,11 +82,13 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
     out: list[IntArray] = []
     owner: list[IntArray] = []
     todo = np.ones(len(names), dtype=bool)
+    slit = _slits(pairs, len(node))
+    sweeps = [(*sweep, False) for sweep in _SWEEPS] + [(*sweep, True) for sweep in _SWEEPS if slit.any()]
     wide = float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1]))
-    for turn, share in _SWEEPS:
+    for turn, share, closed in sweeps:
         if not todo.any():
             break
-        use = todo[group]
+        use = todo[group] & ~(slit & closed)
         angle = turn if wide else turn + np.pi / 2.0
         c, s = np.cos(angle), np.sin(angle)
         moved = xy if share == 0.0 else _pushed(xy, pairs[use], share)
@@ -97,12 +100,19 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         owner.append(node_group[triangles[keep, 0]])
         todo &= ~fine
     for g in np.flatnonzero(todo):
-        triangles = clip_loops(xy, pairs[group == g])
+        triangles = clip_loops(xy, pairs[(group == g) & ~slit])
         out.append(triangles)
         owner.append(np.full(len(triangles), g, dtype=np.int64))
     triangles, owners = np.concatenate(out), np.concatenate(owner)
     order = np.argsort(owners, kind="stable")
     return vertex[triangles[order]], names[owners[order]].astype(np.int64)
+
+
+def _slits(edges: IntArray, count: int) -> NDArray[np.bool_]:
+    """Which edges are there both ways."""
+    there, back = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
+    slit: NDArray[np.bool_] = np.isin(there, back)
+    return slit
 
 
 def _pushed(xy: FloatArray, edges: IntArray, share: float) -> FloatArray:
@@ -135,7 +145,8 @@ def _sweep(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
     middle = (x[slab] + x[slab + 1]) / 2.0
     share = np.clip((middle - x[left[edge]]) / width[edge], 0.0, 1.0)
     height = y[left[edge]] + share * (y[right] - y[left])[edge]
-    rows = np.lexsort((height, slab))
+    # The two ways of a slit lie at the same height: what is under it ends before what is over it begins.
+    rows = np.lexsort((under[edge], height, slab))
     # In every slab the edges alternate: floor, roof, floor, roof ...; floors that find no roof are left out here and
     # show in the proof.
     sorted_edge, sorted_slab = edge[rows], slab[rows]
@@ -174,6 +185,8 @@ def _chains(
     if side < 0.0:
         out = out[:, ::-1]
     long_rows: list[int] = []
+    # A corner that is straight but for rounding is not cut off: the next one makes a better triangle with it.
+    straight = 1e-15 * (float(np.ptp(x)) + float(np.ptp(y))) ** 2
     xs, ys, al, bl = x.tolist(), y.tolist(), a.tolist(), b.tolist()
     for begin, count in zip(start[links > 2].tolist(), links[links > 2].tolist(), strict=True):
         p = al[begin]
@@ -183,7 +196,7 @@ def _chains(
             while len(stack) > 1:
                 p, o = stack[-1], stack[-2]
                 ox, oy = xs[o], ys[o]
-                if ((xs[p] - ox) * (qy - oy) - (ys[p] - oy) * (qx - ox)) * side <= 0.0:
+                if ((xs[p] - ox) * (qy - oy) - (ys[p] - oy) * (qx - ox)) * side <= straight:
                     break
                 long_rows += (o, p, q)
                 stack.pop()

@@ -186,10 +186,7 @@ def test_comb_falls_into_teeth() -> None:
     assert volumes(regions) == pytest.approx([25.0, 33.0], rel=EXACT)
 
 
-LINKED = pytest.mark.xfail(reason="an inner edge of several triangles in the plane still links the wedges at it")
-
-
-@pytest.mark.parametrize("depth", [1, pytest.param(2, marks=LINKED), pytest.param(3, marks=LINKED)])
+@pytest.mark.parametrize("depth", [1, 2, 3])
 @pytest.mark.parametrize("slope", [1.0, 1.5])
 @pytest.mark.parametrize("sense", [1.0, -1.0])
 def test_wedges_that_touch_along_a_line_are_two(depth: int, slope: float, sense: float) -> None:
