@@ -16,8 +16,8 @@ from .core.jobpack.joints_file import joints_json
 from .core.jobpack.record import JobResult, JointRecord
 from .job_tree import CARVING, JOINTS, LINES, MADE_BY, MAKER, PIECES, ensure_folder
 from .joint_object import joint_object, write_joint
-from .piece_object import CARVED_FACE, JOINT_FACE, describe, matte
 from .picture_scene import SAWN, TONES
+from .piece_object import CARVED_FACE, JOINT_FACE, describe, matte
 from .piece_tones import touching_tones
 from .quiet import quiet
 
@@ -69,7 +69,7 @@ def _build(result: JobResult) -> None:
     low, high = result.carving.vertices.min(axis=0), result.carving.vertices.max(axis=0)
     carving = convert.object_from_mesh("carving", result.carving, at=(low + high) / 2.0)
     for holds, objects in (
-        (JOINTS, [_joint(record, low, high, carving) for record in result.joints]),
+        (JOINTS, [_joint(n, record, low, high, carving) for n, record in enumerate(result.joints)]),
         (LINES, [_line(record) for record in result.joints]),
     ):
         folder = ensure_folder(job, holds)
@@ -102,10 +102,11 @@ def _add_pieces(folder: bpy.types.Collection, result: JobResult) -> None:
 
 
 def _joint(
-    record: JointRecord, low: NDArray[np.float64], high: NDArray[np.float64], carving: bpy.types.Object
+    place: int, record: JointRecord, low: NDArray[np.float64], high: NDArray[np.float64], carving: bpy.types.Object
 ) -> bpy.types.Object:
     obj = joint_object(f"joint {record.mark}", record.joint, record.mark, low, high)
     write_joint(obj, record.joint, carving=carving)
+    obj["order"] = place
     obj["status"] = record.status
     obj["area_m2"] = record.area
     obj["visible_length_m"] = record.visible_length

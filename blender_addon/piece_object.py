@@ -21,6 +21,7 @@ from .picture_scene import SAWN, TONES
 from .piece_tones import touching_tones
 
 ORIGIN = "origin"
+CARVED_FACE = "Seamwright carved"
 JOINT_FACE = "Seamwright joint face"
 _OWN_NAME = re.compile(r"piece \d+(\.\d+)?")
 
@@ -75,7 +76,7 @@ def piece_data(result: JobResult, number: int, look: Look, scale_length: float) 
             data.materials.append(bpy.data.materials.get(name) if name else None)
     else:
         tone = touching_tones(result)[number]
-        data.materials.append(_material(f"Seamwright carved {tone + 1}", TONES[tone]))
+        data.materials.append(_material(f"{CARVED_FACE} {tone + 1}", TONES[tone]))
     data.materials.append(_material(JOINT_FACE, SAWN))
     body = Body(piece.mesh, piece.source, piece.origin)
     write_layers(data, body, result.carving, look.scan, look.layers, look.turned)

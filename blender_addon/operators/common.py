@@ -134,6 +134,7 @@ def write_findings(job: bpy.types.Collection, findings: Sequence[Finding]) -> No
 
 def select_only(context: bpy.types.Context, objects: Sequence[bpy.types.Object]) -> None:
     """Select these and nothing else; the last becomes active."""
+    context.view_layer.update()
     for other in list(context.view_layer.objects.selected):
         other.select_set(False)
     for obj in objects:

@@ -124,7 +124,10 @@ def _lines(job: bpy.types.Collection, result: JobResult, scale: float) -> None:
 
 def show_pieces(context: bpy.types.Context, job: bpy.types.Collection, pieces: bool) -> None:
     """Show the pieces and hide the carving in this view, or the other way round."""
-    carving = job.seamwright.carving
+    carving, held = job.seamwright.carving, job_tree.folder(job, job_tree.CARVING)
+    if held is not None:
+        held.hide_viewport = False
+        job_tree.set_folder_hidden(context, held, False)
     if carving is not None and carving.name in context.view_layer.objects:
         carving.hide_set(pieces)
     job_tree.set_folder_hidden(context, job_tree.folder(job, job_tree.PIECES), not pieces)

@@ -57,6 +57,7 @@ def load(group: bpy.types.PropertyGroup, job: Job, unit_scale: float) -> None:
     """Show a job in the properties; what they do not show stays in the text."""
     group.text = job.to_toml()
     group.unit_scale = unit_scale
+    unit_scale = group.unit_scale  # single precision, as it is read again
     setattr(group, SWITCH, job.limits.piece_size is not None)
     for link in LINKS:
         value = _get(job, link)
