@@ -79,9 +79,10 @@ def read_file(path: str, object_name: str | None = None) -> CarvingFile:
 def _through_blender(path: str, name: str, suffix: str, object_name: str | None) -> Mesh:
     require_blender()
     from . import convert
+    from .held_interrupt import held_interrupt
     from .quiet import quiet
 
-    with quiet():
+    with quiet(), held_interrupt():
         if suffix == BLEND:
             _open(path, name)
         else:
@@ -128,8 +129,6 @@ def _import(path: str, name: str, suffix: str) -> None:
     try:
         done = operator(filepath=str(Path(path).resolve()), **options)
     except RuntimeError as error:
-        if "KeyboardInterrupt" in str(error):
-            raise KeyboardInterrupt from None
         raise InputError(f"{name}: Blender cannot read it: {_last_line(error)}") from None
     if "FINISHED" not in done:
         raise InputError(f"{name}: Blender could not read it; export it as STL, PLY or OBJ")

@@ -14,6 +14,7 @@ from mathutils import Vector
 from numpy.typing import ArrayLike, NDArray
 
 from . import convert
+from .held_interrupt import held_interrupt
 from .label_places import COLUMNS, NOBODY, label_places
 from .piece_tones import touching_tones
 from .view_fit import FloatArray, View, fit
@@ -101,7 +102,8 @@ class PictureScene:
     def render(self, path: Path) -> None:
         """Write the picture as PNG."""
         self._scene.render.filepath = str(path)
-        bpy.ops.render.render(write_still=True)
+        with held_interrupt():
+            bpy.ops.render.render(write_still=True)
 
     def _link(self, obj: bpy.types.Object) -> None:
         self._scene.collection.objects.link(obj)

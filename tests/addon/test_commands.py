@@ -293,6 +293,29 @@ def test_ctrl_c_ends_with_130_and_leaves_nothing(folder: Path) -> None:
     assert sorted(os.listdir(folder)) == before
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no kill of this sort")
+def test_ctrl_c_inside_a_render_is_not_lost(folder: Path, capfd: Output) -> None:
+    """Blender drops what is raised in its callbacks; this one is called in the middle of a render."""
+
+    @bpy.app.handlers.persistent
+    def interrupt(*_: object) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        signal.getsignal(signal.SIGINT)  # gives Python the chance to run its handler here
+
+    before = sorted(os.listdir(folder))
+    bpy.app.handlers.render_init.append(interrupt)
+    try:
+        assert commands.main(["run", "rock.ply", "--out", "out"]) == 130
+    finally:
+        bpy.app.handlers.render_init.remove(interrupt)
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert err.endswith("seamwright: stopped; nothing was written\n")
+    assert "Traceback" not in err
+    assert sorted(os.listdir(folder)) == before
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
 @pytest.mark.skipif(os.name == "nt", reason="pipes end otherwise on Windows")
 def test_a_reader_that_goes_away_is_no_fault(folder: Path) -> None:
     read_end, write_end = os.pipe()
