@@ -22,7 +22,7 @@ from .core.mesh.mesh import Mesh
 from .core.pipeline import CRUMB, run_job
 from .core.planning.stations import Proposal, propose_stations
 from .core.skin.depth import gap_width
-from .job_tree import CARVING, folder
+from .job_tree import CARVING, JobCollection, folder
 from .world import shown
 
 
@@ -40,7 +40,7 @@ class Snapshot:
     mesh: Mesh
 
 
-def snapshot(context: bpy.types.Context, job: bpy.types.Collection) -> Snapshot:
+def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
     """Read the job's carving.
 
     Raises

@@ -7,6 +7,7 @@ The second half of `convert`: here too Blender's data become arrays and nothing 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import bpy
 import numpy as np
@@ -69,7 +70,7 @@ def read_layers(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph) -> Layers
         data.polygons.foreach_get("material_index", material)
         smooth = np.ones(len(data.polygons), dtype=bool)
         data.polygons.foreach_get("use_smooth", smooth)
-        layers = [_uv(layer, len(data.loops), corners) for layer in data.uv_layers]
+        layers: list[Layer | None] = [_uv(layer, len(data.loops), corners) for layer in data.uv_layers]
         layers += [_colour(attribute, data, corners) for attribute in data.color_attributes]
         slots = tuple(slot.material.name if slot.material else "" for slot in obj.material_slots)
         colour, uv = data.color_attributes.active_color, data.uv_layers.active
@@ -91,7 +92,7 @@ def _uv(layer: bpy.types.MeshUVLoopLayer, loops: int, corners: NDArray[np.int32]
     return Layer(layer.name, "UV", values.reshape(-1, 2)[corners])
 
 
-def _colour(attribute: bpy.types.Attribute, data: bpy.types.Mesh, corners: NDArray[np.int32]) -> Layer | None:
+def _colour(attribute: Any, data: bpy.types.Mesh, corners: NDArray[np.int32]) -> Layer | None:
     if attribute.domain not in ("POINT", "CORNER") or attribute.data_type not in ("BYTE_COLOR", "FLOAT_COLOR"):
         return None
     values = np.empty(len(attribute.data) * 4, dtype=np.float32)
@@ -156,5 +157,6 @@ def _put(data: bpy.types.Mesh, layer: Layer, values: NDArray[np.float32]) -> Non
     if layer.kind == "UV":
         data.uv_layers.new(name=layer.name, do_init=False).uv.foreach_set("vector", flat)
         return
-    attribute = data.color_attributes.new(layer.name, layer.kind, "CORNER")
+    attributes: Any = data.color_attributes
+    attribute = attributes.new(layer.name, layer.kind, "CORNER")
     attribute.data.foreach_set(colour_field(attribute), flat)

@@ -7,21 +7,21 @@ from dataclasses import replace
 from typing import Any
 
 import bpy
-from bpy.app.handlers import persistent
 
 from . import job_tree
 from .core.errors import SeamwrightError
 from .core.job import Job
+from .job_tree import JobCollection
 from .properties import settings_link
 from .properties.job import VERSION
 
 
 def make_job(
     context: bpy.types.Context, carving: bpy.types.Object, settings: Job, title: str | None = None
-) -> bpy.types.Collection:
+) -> JobCollection:
     """A new job in the scene, shown by the panels; the carving is linked into it and stays where it was too."""
     settings = replace(settings, title=title) if title else settings
-    job = bpy.data.collections.new(settings.title)
+    job: JobCollection = bpy.data.collections.new(settings.title)
     job[job_tree.MADE_BY] = job_tree.MAKER
     context.scene.collection.children.link(job)
     for holds in job_tree.FOLDERS:
@@ -31,11 +31,12 @@ def make_job(
     group.is_job, group.version = True, VERSION
     group.carving = carving
     take_settings(job, settings, context.scene.unit_settings.scale_length)
-    context.scene.seamwright.job = job
+    scene: Any = context.scene
+    scene.seamwright.job = job
     return job
 
 
-def take_settings(job: bpy.types.Collection, settings: Job, unit_scale: float) -> str:
+def take_settings(job: JobCollection, settings: Job, unit_scale: float) -> str:
     """Give a job its settings; returns what to add to the report.
 
     Objects in a scene stand in the scene's units with z up; what a file says of its own unit and axis is for reading
@@ -50,6 +51,7 @@ def take_settings(job: bpy.types.Collection, settings: Job, unit_scale: float) -
 
 def adopt() -> None:
     """Jobs of a file that was written without the extension become jobs; those of older versions are brought up."""
+    job: JobCollection
     for job in bpy.data.collections:
         group = job.seamwright
         if group.is_job or job.get(job_tree.MADE_BY) != job_tree.MAKER or job.library is not None:
@@ -65,7 +67,9 @@ def adopt() -> None:
             group.carving = held.objects[0]
 
 
-@persistent
 def on_load(*_: Any) -> None:
     """After a file was opened."""
     adopt()
+
+
+on_load = bpy.app.handlers.persistent(on_load)

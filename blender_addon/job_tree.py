@@ -4,8 +4,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any, TypeAlias
 
 import bpy
+
+JobCollection: TypeAlias = Any
+"""A collection with the properties that the extension adds, of which Blender's type stubs know nothing."""
 
 HOLDS = "holds"
 CARVING, JOINTS, LINES, PIECES = "carving", "joints", "joint lines", "pieces"
@@ -14,15 +18,15 @@ MADE_BY = "made_by"
 MAKER = "seamwright"
 
 
-def jobs(scene: bpy.types.Scene) -> list[bpy.types.Collection]:
+def jobs(scene: Any) -> list[JobCollection]:
     """The jobs of a scene, by name."""
     found = {c.name: c for c in scene.collection.children_recursive if c.seamwright.is_job}
     return [found[name] for name in sorted(found)]
 
 
-def active_job(context: bpy.types.Context) -> bpy.types.Collection | None:
+def active_job(context: bpy.types.Context) -> JobCollection:
     """The job that the panels show: the chosen one, or else the first of the scene."""
-    scene = context.scene
+    scene: Any = context.scene
     if scene is None:
         return None
     chosen = scene.seamwright.job
@@ -32,7 +36,7 @@ def active_job(context: bpy.types.Context) -> bpy.types.Collection | None:
     return here[0] if here else None
 
 
-def folder(job: bpy.types.Collection, holds: str) -> bpy.types.Collection | None:
+def folder(job: JobCollection, holds: str) -> Any:
     """The child collection for one kind of thing, or None."""
     for child in job.children:
         if child.get(HOLDS) == holds:
@@ -40,7 +44,7 @@ def folder(job: bpy.types.Collection, holds: str) -> bpy.types.Collection | None
     return None
 
 
-def ensure_folder(job: bpy.types.Collection, holds: str) -> bpy.types.Collection:
+def ensure_folder(job: JobCollection, holds: str) -> Any:
     """The child collection for one kind of thing, made where it is missing."""
     child = folder(job, holds)
     if child is None:
@@ -50,13 +54,13 @@ def ensure_folder(job: bpy.types.Collection, holds: str) -> bpy.types.Collection
     return child
 
 
-def joints(job: bpy.types.Collection) -> list[bpy.types.Object]:
+def joints(job: JobCollection) -> list[bpy.types.Object]:
     """The joints in the order of cuts."""
     held = folder(job, JOINTS)
     return [] if held is None else sorted(held.objects, key=lambda obj: (obj.get("order", 1 << 30), obj.name))
 
 
-def pieces(job: bpy.types.Collection) -> list[bpy.types.Object]:
+def pieces(job: JobCollection) -> list[bpy.types.Object]:
     """The pieces in the order of their numbers."""
     held = folder(job, PIECES)
     return [] if held is None else sorted(held.objects, key=lambda obj: piece_key(obj))
@@ -70,7 +74,7 @@ def piece_key(obj: bpy.types.Object) -> tuple[int, str]:
 
 def remove_object(obj: bpy.types.Object) -> None:
     """Take an object out of the file, with its data if nobody else uses it."""
-    data = obj.data
+    data: Any = obj.data
     bpy.data.objects.remove(obj)
     if data is not None and data.users == 0:
         (bpy.data.meshes if isinstance(data, bpy.types.Mesh) else bpy.data.curves).remove(data)

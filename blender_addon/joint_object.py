@@ -10,10 +10,10 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix
 from numpy.typing import NDArray
 
 from . import convert
@@ -79,7 +79,7 @@ def write_joint(
         obj[CARVING_PLACE] = _flat(world_matrix(carving))
 
 
-def read_joint(obj: bpy.types.Object, carving: bpy.types.Object | None, scale_length: float = 1.0) -> Joint:
+def read_joint(obj: Any, carving: bpy.types.Object | None, scale_length: float = 1.0) -> Joint:
     """The joint that an object stands for, metres.
 
     Raises
@@ -106,7 +106,7 @@ def read_joint(obj: bpy.types.Object, carving: bpy.types.Object | None, scale_le
     return joint
 
 
-def is_moved(obj: bpy.types.Object) -> bool:
+def is_moved(obj: Any) -> bool:
     """Whether the object stands elsewhere than the numbers on it say."""
     return PLACE not in obj or not _unmoved(obj)
 
@@ -131,7 +131,7 @@ def _plane(obj: bpy.types.Object, matrix: FloatArray, part: FloatArray | None, s
     return Plane(matrix[:3, 3] * scale, normal, part)
 
 
-def _profile(obj: bpy.types.Object, matrix: FloatArray, part: FloatArray | None, scale: float) -> Profile:
+def _profile(obj: Any, matrix: FloatArray, part: FloatArray | None, scale: float) -> Profile:
     points = curve_points(obj.data)
     if points is None:
         raise CutError("a profile is one open line of straight stretches; set its spline to Poly and leave it open")
@@ -171,7 +171,7 @@ def _part(obj: bpy.types.Object, noted: Joint, carving: bpy.types.Object | None,
     return moved[:3] * scale
 
 
-def _unmoved(obj: bpy.types.Object) -> bool:
+def _unmoved(obj: Any) -> bool:
     return PLACE in obj and _still(_flat(world_matrix(obj)), obj[PLACE])
 
 
@@ -189,7 +189,7 @@ def _same_curve(noted: Joint, joint: Joint, scale: float) -> bool:
     return bool((np.abs(noted.points - joint.points) <= _STILL * reach).all())
 
 
-def _flat(matrix: Matrix) -> list[float]:
+def _flat(matrix: Any) -> list[float]:
     return [float(value) for row in matrix for value in row]
 
 

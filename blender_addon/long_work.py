@@ -115,6 +115,7 @@ class LongWork:
     """Mix-in of an operator whose work is `steps(context, wait)`; `working` is the word for it."""
 
     working = "Working"
+    report: Any
     _steps: Steps
     _timer: bpy.types.Timer | None
     _locked: bool
@@ -123,7 +124,7 @@ class LongWork:
         """The work; `wait` says that nobody watches and it may block."""
         raise NotImplementedError
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Run through at once."""
         try:
             text = _drain(self.steps(context, True))
@@ -133,20 +134,25 @@ class LongWork:
         self.report({"INFO"}, text)
         return {"FINISHED"}
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Go on a step at a time, with progress."""
         if bpy.app.background or context.window is None:
             return self.execute(context)
+        return self.begin(context)
+
+    def begin(self, context: bpy.types.Context) -> set[Any]:
+        """Begin to go on a step at a time."""
         _stop.clear()
         self._steps = self.steps(context, False)
         self._locked = False
         self._timer = context.window_manager.event_timer_add(TICK, window=context.window)
         context.window_manager.progress_begin(0, 100)
-        context.window_manager.modal_handler_add(self)
+        handler: Any = self
+        context.window_manager.modal_handler_add(handler)
         self._show(context, Step(0.0, ""))
         return {"RUNNING_MODAL"}
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """One look at the work, or Esc."""
         if event.type == "ESC" and event.value == "PRESS":
             self._end(context)

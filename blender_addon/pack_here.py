@@ -7,11 +7,13 @@ import tempfile
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import bpy
 
 from .core.errors import Cancelled
 from .core.jobpack.record import JobResult
+from .job_tree import JobCollection
 from .long_work import Step
 from .picture_scene import PictureScene
 from .pictures import VIEWS, bare_png
@@ -28,7 +30,7 @@ def _borrowed() -> Iterator[bpy.types.Scene]:
         yield bpy.data.scenes.new("seamwright pictures")
     finally:
         # Blender is still rendering it: better left over than taken from under the renderer.
-        for kind in () if bpy.app.is_job_running("RENDER") else KINDS:
+        for kind in () if _rendering() else KINDS:
             held = getattr(bpy.data, kind)
             for block in [block for block in held if block not in before[kind]]:
                 held.remove(block)
@@ -63,6 +65,11 @@ def _in(scene: bpy.types.Scene) -> Iterator[None]:
         yield
 
 
+def _rendering() -> bool:
+    app: Any = bpy.app
+    return bool(app.is_job_running("RENDER"))
+
+
 def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[Step]:
     """Render as Blender's own job, without its window, so that the interface goes on."""
     view = bpy.context.preferences.view
@@ -71,16 +78,16 @@ def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[S
     try:
         bpy.ops.render.render("INVOKE_DEFAULT", write_still=True, scene=scene.name)
         yield step
-        while bpy.app.is_job_running("RENDER"):
+        while _rendering():
             yield step
     finally:
         view.render_display_type = shown
 
 
-def blend(job: bpy.types.Collection) -> bytes:
+def blend(job: JobCollection) -> bytes:
     """The job in a Blender file of its own: a scene with the collection and what it needs."""
     with tempfile.TemporaryDirectory() as folder:
-        scene = bpy.data.scenes.new("Scene")
+        scene: Any = bpy.data.scenes.new("Scene")
         try:
             settings, here = scene.unit_settings, bpy.context.scene.unit_settings
             settings.system, settings.scale_length = here.system, here.scale_length

@@ -6,17 +6,18 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import bpy
-import numpy as np
 from mathutils import Matrix
 
 from . import convert, job_tree
 from .core.cutting.result import Body
 from .core.jobpack.record import JobResult, PieceRecord
 from .core.marking.match import match_pieces
-from .core.mesh.mesh import Mesh
+from .core.mesh.mesh import FloatArray, IntArray, Mesh
 from .corner_layers import Layers, write_layers
+from .job_tree import JobCollection
 from .picture_scene import SAWN, TONES
 from .piece_tones import touching_tones
 
@@ -31,7 +32,7 @@ class Look:
     """What the pieces take over from the scan; `scan` and `turned` as in `corner_layers.write_layers`."""
 
     layers: Layers
-    scan: np.ndarray
+    scan: IntArray
     turned: bool
 
 
@@ -83,9 +84,7 @@ def piece_data(result: JobResult, number: int, look: Look, scale_length: float) 
     return data
 
 
-def put_pieces(
-    job: bpy.types.Collection, result: JobResult, names: Sequence[str], scale_length: float
-) -> dict[str, int]:
+def put_pieces(job: JobCollection, result: JobResult, names: Sequence[str], scale_length: float) -> dict[str, int]:
     """Give each piece its data: on the object of the piece that it goes on from, or on a new one.
 
     Parameters
@@ -97,7 +96,8 @@ def put_pieces(
     dict
         How many objects were ``kept``, ``new`` and ``gone``.
     """
-    old = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
+    pieces: list[Any] = job_tree.pieces(job)
+    old = [obj for obj in pieces if "part_m" in obj]
     marks = [piece.mark for piece in result.pieces]
     matched = match_pieces(
         [str(obj["mark"]) for obj in old],
@@ -129,7 +129,7 @@ def put_pieces(
 
 def _swap(obj: bpy.types.Object, data: bpy.types.Mesh) -> None:
     """New data for an object; materials that the user gave to pieces of a plain scan stay."""
-    before = obj.data
+    before: Any = obj.data
     own = [m for m in before.materials if m is not None and not m.name.startswith("Seamwright ")]
     if own and len(before.materials) == len(data.materials):
         for k, material in enumerate(before.materials):
@@ -140,6 +140,6 @@ def _swap(obj: bpy.types.Object, data: bpy.types.Mesh) -> None:
         bpy.data.meshes.remove(before)
 
 
-def _middle(mesh: Mesh) -> np.ndarray:
-    middle: np.ndarray = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2.0
+def _middle(mesh: Mesh) -> FloatArray:
+    middle: FloatArray = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2.0
     return middle

@@ -54,12 +54,17 @@ def _command() -> Undo:
 
 
 def _pointers() -> Undo:
-    bpy.types.Collection.seamwright = bpy.props.PointerProperty(type=job_properties.SEAMWRIGHT_PG_job)
-    bpy.types.Scene.seamwright = bpy.props.PointerProperty(type=job_properties.SEAMWRIGHT_PG_scene)
+    props: Any = bpy.props
+    held: tuple[tuple[Any, type], ...] = (
+        (bpy.types.Collection, job_properties.SEAMWRIGHT_PG_job),
+        (bpy.types.Scene, job_properties.SEAMWRIGHT_PG_scene),
+    )
+    for owner, group in held:
+        owner.seamwright = props.PointerProperty(type=group)
 
     def remove() -> None:
-        del bpy.types.Scene.seamwright
-        del bpy.types.Collection.seamwright
+        for owner, _ in reversed(held):
+            del owner.seamwright
 
     return remove
 

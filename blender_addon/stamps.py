@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import hashlib
 import zlib
+from typing import Any
 
 import bpy
 import numpy as np
 
 from . import job_tree
+from .job_tree import JobCollection
 from .joint_object import is_moved
 from .properties.settings_link import settings_key
 from .world import world_matrix
@@ -18,7 +20,7 @@ CUT_ORDER = "cut_order"
 LINE_STAMP = "line_stamp"
 
 
-def settings_stamp(job: bpy.types.Collection, scale_length: float) -> str:
+def settings_stamp(job: JobCollection, scale_length: float) -> str:
     """Of the settings and the unit scale."""
     return hashlib.sha1(repr((settings_key(job.seamwright), scale_length)).encode()).hexdigest()
 
@@ -32,7 +34,7 @@ def line_stamp(obj: bpy.types.Object) -> str:
     return str(zlib.crc32(points.tobytes()))
 
 
-def surface_stamp(obj: bpy.types.Object) -> str:
+def surface_stamp(obj: Any) -> str:
     """Of an object's own shape, place and modifiers. Reads the whole mesh: a few milliseconds a million triangles."""
     data = obj.data
     if not isinstance(data, bpy.types.Mesh):
@@ -43,11 +45,15 @@ def surface_stamp(obj: bpy.types.Object) -> str:
         (data.loops, "vertex_index", 1, np.int32),
         (data.polygons, "loop_start", 1, np.int32),
     ):
-        values = np.empty(len(items) * width, dtype=kind)
+        values: Any = np.empty(len(items) * width, dtype=kind)
         items.foreach_get(field, values)
         crc = zlib.crc32(values, crc)
-    place = [round(value, 6) for row in world_matrix(obj) for value in row]
+    place = [round(value, 6) for row in _rows(obj) for value in row]
     return f"{crc:08x} {hashlib.sha1(repr((place, _modifiers(obj))).encode()).hexdigest()}"
+
+
+def _rows(obj: bpy.types.Object) -> Any:
+    return world_matrix(obj)
 
 
 def _modifiers(obj: bpy.types.Object) -> list[object]:
@@ -63,7 +69,7 @@ def _modifiers(obj: bpy.types.Object) -> list[object]:
 _VIEW_ONLY = ("show_expanded", "is_active", "execution_time", "use_pin_to_last", "persistent_uid")
 
 
-def moved_joints(job: bpy.types.Collection) -> list[bpy.types.Object]:
+def moved_joints(job: JobCollection) -> list[bpy.types.Object]:
     """Joints that are new, moved or changed since the cut, in their order."""
     return [
         obj
@@ -72,14 +78,14 @@ def moved_joints(job: bpy.types.Collection) -> list[bpy.types.Object]:
     ]
 
 
-def mark_cut(job: bpy.types.Collection) -> None:
+def mark_cut(job: JobCollection) -> None:
     """Note on each joint that the cut has taken it as it stands."""
     for place, obj in enumerate(job_tree.joints(job)):
         obj[CUT_ORDER] = place
         obj[LINE_STAMP] = line_stamp(obj)
 
 
-def out_of_date(job: bpy.types.Collection, scale_length: float, surface: str | None) -> list[str]:
+def out_of_date(job: JobCollection, scale_length: float, surface: str | None) -> list[str]:
     """Sentences on what has changed since the cut; empty where the cut stands.
 
     Parameters

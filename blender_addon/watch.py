@@ -6,27 +6,31 @@ Nothing that matters is kept here: what is forgotten is worked out again.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import bpy
-from bpy.app.handlers import persistent
+from bpy.app import handlers
 
 from . import results
+from .job_tree import JobCollection
 from .stamps import surface_stamp
 
 DELAY = 0.5
+
+_persistent: Callable[[Any], Any] = handlers.persistent
 
 _stamps: dict[str, str] = {}
 _waiting: set[str] = set()
 
 
-def surface_now(job: bpy.types.Collection) -> str | None:
+def surface_now(job: JobCollection) -> str | None:
     """Fingerprint of the job's carving as last taken; None until then. Takes none itself: panels may call it."""
     carving = job.seamwright.carving
     return None if carving is None else _stamps.get(carving.name_full)
 
 
-def take(job: bpy.types.Collection) -> str:
+def take(job: JobCollection) -> str:
     """Take the fingerprint of the job's carving now."""
     carving = job.seamwright.carving
     if carving is None:
@@ -36,8 +40,12 @@ def take(job: bpy.types.Collection) -> str:
     return stamp
 
 
-def _carvings() -> set[str]:
-    found = (c.seamwright.carving for c in bpy.data.collections if c.seamwright.is_job and c.seamwright.is_cut)
+def _collections() -> Any:
+    return bpy.data.collections
+
+
+def _carvings() -> set[Any]:
+    found = (c.seamwright.carving for c in _collections() if c.seamwright.is_job and c.seamwright.is_cut)
     return {obj.name_full for obj in found if obj is not None}
 
 
@@ -48,7 +56,7 @@ def _wake() -> None:
 
 def _look() -> None:
     """Take the fingerprints that wait, and have the panels drawn again."""
-    for job in [c for c in bpy.data.collections if c.seamwright.is_job]:
+    for job in [c for c in _collections() if c.seamwright.is_job]:
         carving = job.seamwright.carving
         if carving is not None and carving.name_full in _waiting:
             take(job)
@@ -65,7 +73,7 @@ def redraw() -> None:
                     area.tag_redraw()
 
 
-@persistent
+@_persistent
 def on_change(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph, *_: Any) -> None:
     """After an update: carvings whose shape or place changed wait for a new fingerprint."""
     if not depsgraph.id_type_updated("OBJECT") and not depsgraph.id_type_updated("MESH"):
@@ -81,7 +89,7 @@ def on_change(scene: bpy.types.Scene, depsgraph: bpy.types.Depsgraph, *_: Any) -
     _wake()
 
 
-@persistent
+@_persistent
 def on_other_state(*_: Any) -> None:
     """After undo, redo and load: everything is another's, so everything is looked at again."""
     _stamps.clear()
@@ -90,7 +98,7 @@ def on_other_state(*_: Any) -> None:
     _wake()
 
 
-@persistent
+@_persistent
 def on_load(*_: Any) -> None:
     """After a file was opened: results in memory belong to another file."""
     results.forget()

@@ -1,22 +1,27 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Bringing a carving in, and checking it."""
 
+from typing import Any
+
 import bpy
 import numpy as np
 from bpy.props import EnumProperty, StringProperty
-from bpy_extras.io_utils import ImportHelper
 
 from .. import carving_source, convert, job_setup, job_tree, watch
 from ..carving_file import read_file
+from ..core.errors import Progress
 from ..core.intake.prepare import UP_AXES, check_size, set_upright
+from ..core.intake.report import Report
 from ..core.job import Job
+from ..core.mesh.mesh import Mesh
 from ..core.units import parse_quantity
 from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
 from .common import job_poll, scale_of, select_only
+from .file_choice import TakesFile
 
 
-class SEAMWRIGHT_OT_carving_import(LongWork, bpy.types.Operator, ImportHelper):
+class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
     """Read the shape of a carving from an STL, PLY or OBJ file, without colours and UV maps, and make a job of it"""
 
     bl_idname = "seamwright.carving_import"
@@ -24,7 +29,6 @@ class SEAMWRIGHT_OT_carving_import(LongWork, bpy.types.Operator, ImportHelper):
     bl_options = {"REGISTER", "UNDO"}
     working = "Reading"
 
-    filename_ext = ".stl"
     filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
     unit: EnumProperty(
         name="Unit of the File",
@@ -49,16 +53,16 @@ class SEAMWRIGHT_OT_carving_import(LongWork, bpy.types.Operator, ImportHelper):
             return False
         return running() is None
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Ask for the file, or for the unit of one that was dropped."""
         if self.filepath:
             return context.window_manager.invoke_props_dialog(self, title="Import a Carving", confirm_text="Import")
-        return ImportHelper.invoke(self, context, event)
+        return self.choose(context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Read in a window a step at a time; at once otherwise."""
         if not bpy.app.background and context.window is not None and self.options.is_invoke:
-            return LongWork.invoke(self, context, None)
+            return self.begin(context)
         return LongWork.execute(self, context)
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -69,9 +73,9 @@ class SEAMWRIGHT_OT_carving_import(LongWork, bpy.types.Operator, ImportHelper):
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, set upright, make the object and its job."""
-        path, metres, up = bpy.path.abspath(self.filepath), parse_quantity(self.unit, "length"), self.up
+        path, metres, up = str(self.path()), parse_quantity(self.unit, "length"), self.up
 
-        def read(progress):
+        def read(progress: Progress) -> tuple[str, Mesh]:
             progress(0.0, "the file")
             carving = read_file(path)
             mesh = set_upright(carving.mesh, metres, up)
@@ -108,7 +112,7 @@ class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
         carving = carving_source.snapshot(context, job)
         surface = watch.take(job)
 
-        def look(progress):
+        def look(progress: Progress) -> Report:
             progress(0.1, "edges and volume")
             return carving_source.look_at(carving, settings)
 
@@ -143,7 +147,7 @@ class SEAMWRIGHT_OT_carving_faults(bpy.types.Operator):
         """There is a job with a carving that can be edited."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Go to Edit Mode with edges that have not exactly two faces selected."""
         obj = job_tree.active_job(context).seamwright.carving
         if obj.name not in context.view_layer.objects:

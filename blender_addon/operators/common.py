@@ -14,6 +14,8 @@ from ..core.cutting.joint import Joint
 from ..core.errors import JobError
 from ..core.findings import Finding
 from ..core.marking.marks import joint_letters
+from ..core.mesh.mesh import FloatArray
+from ..job_tree import JobCollection
 from ..joint_object import joint_object, read_joint, write_joint
 from ..long_work import running
 from ..world import world_matrix
@@ -44,7 +46,7 @@ def job_poll(cls: type[bpy.types.Operator], context: bpy.types.Context, carving:
     return False
 
 
-def need_scale(context: bpy.types.Context, job: bpy.types.Collection) -> float:
+def need_scale(context: bpy.types.Context, job: JobCollection) -> float:
     """The scene's unit scale, if the job's lengths were set in it.
 
     Raises
@@ -58,20 +60,18 @@ def need_scale(context: bpy.types.Context, job: bpy.types.Collection) -> float:
     return scale
 
 
-def read_joints(job: bpy.types.Collection, scale: float) -> tuple[Joint, ...]:
+def read_joints(job: JobCollection, scale: float) -> tuple[Joint, ...]:
     """The job's joints in the order of cuts."""
     return tuple(read_joint(obj, job.seamwright.carving, scale) for obj in job_tree.joints(job))
 
 
-def note_joints(job: bpy.types.Collection, joints: Sequence[Joint]) -> None:
+def note_joints(job: JobCollection, joints: Sequence[Joint]) -> None:
     """Write on each joint's object the numbers that it was read as."""
     for obj, joint in zip(job_tree.joints(job), joints, strict=True):
         write_joint(obj, joint, carving=job.seamwright.carving)
 
 
-def add_joints(
-    context: bpy.types.Context, job: bpy.types.Collection, joints: Iterable[Joint]
-) -> list[bpy.types.Object]:
+def add_joints(context: bpy.types.Context, job: JobCollection, joints: Iterable[Joint]) -> list[bpy.types.Object]:
     """Objects for joints, after those that are there."""
     scale = scale_of(context)
     low, high = carving_box(job, scale)
@@ -87,7 +87,7 @@ def add_joints(
     return made
 
 
-def number_joints(job: bpy.types.Collection) -> None:
+def number_joints(job: JobCollection) -> None:
     """Order, letter and name of each joint by its place; names that the user gave stay."""
     held = job_tree.joints(job)
     letters = joint_letters(len(held))
@@ -102,13 +102,13 @@ def number_joints(job: bpy.types.Collection) -> None:
             obj.name = _OWN_NAME + letter
 
 
-def remove_joints(job: bpy.types.Collection) -> None:
+def remove_joints(job: JobCollection) -> None:
     """Take all joints away."""
     for obj in job_tree.joints(job):
         job_tree.remove_object(obj)
 
 
-def carving_box(job: bpy.types.Collection, scale: float) -> tuple[np.ndarray, np.ndarray]:
+def carving_box(job: JobCollection, scale: float) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest corner of the box round the carving, (3,) metres each."""
     obj = job.seamwright.carving
     matrix = np.array(world_matrix(obj), dtype=np.float64)
@@ -116,7 +116,7 @@ def carving_box(job: bpy.types.Collection, scale: float) -> tuple[np.ndarray, np
     return corners.min(axis=0) * scale, corners.max(axis=0) * scale
 
 
-def write_findings(job: bpy.types.Collection, findings: Sequence[Finding]) -> None:
+def write_findings(job: JobCollection, findings: Sequence[Finding]) -> None:
     """Keep the findings with the job: errors first, then warnings, then notes."""
     rows = job.seamwright.findings
     rows.clear()

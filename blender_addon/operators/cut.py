@@ -2,6 +2,7 @@
 """Cutting: on a snapshot, beside the interface, written at the end in one step."""
 
 import hashlib
+from typing import Any
 
 import bpy
 
@@ -9,6 +10,7 @@ from .. import carving_source, convert, job_tree, results, stamps, watch
 from ..core.errors import CutError, SeamwrightError
 from ..core.jobpack.record import JobResult
 from ..corner_layers import read_layers
+from ..job_tree import JobCollection
 from ..long_work import Dropped, LongWork, Step, Steps, beside
 from ..piece_object import Look, piece_data, put_pieces
 from ..properties import settings_link
@@ -63,9 +65,9 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         return f"{len(result.pieces)} pieces ({counts['kept']} kept, {counts['new']} new, {counts['gone']} gone)"
 
 
-def _state(job: bpy.types.Collection, scale: float) -> tuple[str, ...]:
+def _state(job: JobCollection, scale: float) -> tuple[str, ...]:
     """Everything that a cut depends on, as fingerprints."""
-    held = job_tree.joints(job)
+    held: list[Any] = job_tree.joints(job)
     places = repr([(obj.get("joint"), [list(row) for row in obj.matrix_basis], stamps.line_stamp(obj)) for obj in held])
     return stamps.settings_stamp(job, scale), watch.take(job), places
 
@@ -77,9 +79,7 @@ def _named(error: CutError, joints: list[bpy.types.Object]) -> SeamwrightError:
     return CutError(f"{joints[error.joint].name}: {error}", error.joint)
 
 
-def _look(
-    context: bpy.types.Context, job: bpy.types.Collection, carving: carving_source.Snapshot, result: JobResult
-) -> Look:
+def _look(context: bpy.types.Context, job: JobCollection, carving: carving_source.Snapshot, result: JobResult) -> Look:
     obj = job.seamwright.carving
     with shown(context, obj) as depsgraph:
         layers = read_layers(obj, depsgraph)
@@ -87,7 +87,7 @@ def _look(
     return Look(layers, scan, carving_source.is_turned(carving, result, scan))
 
 
-def _finish(context: bpy.types.Context, job: bpy.types.Collection, result: JobResult, scale: float) -> None:
+def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, scale: float) -> None:
     """Joints, their lines, findings and the state of the job; pieces are shown and the carving hidden."""
     group = job.seamwright
     number_joints(job)
@@ -108,7 +108,7 @@ def _finish(context: bpy.types.Context, job: bpy.types.Collection, result: JobRe
     show_pieces(context, job, True)
 
 
-def _lines(job: bpy.types.Collection, result: JobResult, scale: float) -> None:
+def _lines(job: JobCollection, result: JobResult, scale: float) -> None:
     folder = job_tree.ensure_folder(job, job_tree.LINES)
     for obj in list(folder.objects):
         job_tree.remove_object(obj)
@@ -122,7 +122,7 @@ def _lines(job: bpy.types.Collection, result: JobResult, scale: float) -> None:
         folder.objects.link(obj)
 
 
-def show_pieces(context: bpy.types.Context, job: bpy.types.Collection, pieces: bool) -> None:
+def show_pieces(context: bpy.types.Context, job: JobCollection, pieces: bool) -> None:
     """Show the pieces and hide the carving in this view, or the other way round."""
     carving, held = job.seamwright.carving, job_tree.folder(job, job_tree.CARVING)
     if held is not None:
@@ -133,7 +133,7 @@ def show_pieces(context: bpy.types.Context, job: bpy.types.Collection, pieces: b
     job_tree.set_folder_hidden(context, job_tree.folder(job, job_tree.PIECES), not pieces)
 
 
-def cut_id(job: bpy.types.Collection) -> str:
+def cut_id(job: JobCollection) -> str:
     """Fingerprint of what the last cut came from."""
     group = job.seamwright
     joints = [(str(obj.get("mark")), str(obj.get("joint"))) for obj in job_tree.joints(job)]

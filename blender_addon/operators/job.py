@@ -1,11 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Making a job, reading and writing its settings."""
 
-from pathlib import Path
+from typing import Any
 
 import bpy
 from bpy.props import EnumProperty, StringProperty
-from bpy_extras.io_utils import ExportHelper, ImportHelper
 
 from .. import job_setup, job_tree
 from ..core.errors import SeamwrightError
@@ -14,8 +13,9 @@ from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
 from .common import job_poll, scale_of
+from .file_choice import TakesFile, WritesFile
 
-UNDOABLE = {"REGISTER", "UNDO"}
+UNDOABLE: Any = {"REGISTER", "UNDO"}
 
 
 class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
@@ -28,7 +28,7 @@ class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """A mesh object is active, and it is no piece of ours."""
-        obj = context.active_object
+        obj: Any = context.active_object
         if obj is None or obj.type != "MESH":
             cls.poll_message_set("Select the carving, a mesh object")
         elif context.mode != "OBJECT":
@@ -39,22 +39,21 @@ class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
             return True
         return False
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Make the collection with its settings."""
-        obj = context.active_object
+        obj: Any = context.active_object
         job = job_setup.make_job(context, obj, Job(), title=obj.name)
         self.report({"INFO"}, f"Job {job.name} made; check its carving next")
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_settings_read(bpy.types.Operator, ImportHelper):
+class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
     """Take over all settings from a JOB.toml"""
 
     bl_idname = "seamwright.settings_read"
     bl_label = "Read JOB.toml"
     bl_options = UNDOABLE
 
-    filename_ext = ".toml"
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
 
     @classmethod
@@ -62,15 +61,13 @@ class SEAMWRIGHT_OT_settings_read(bpy.types.Operator, ImportHelper):
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Read a file that was dropped; ask for one otherwise."""
-        if self.filepath and Path(bpy.path.abspath(self.filepath)).is_file():
-            return self.execute(context)
-        return ImportHelper.invoke(self, context, event)
+        return self.execute(context) if self.filepath else self.choose(context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Read and show the settings."""
-        path = Path(bpy.path.abspath(self.filepath))
+        path = self.path()
         job = job_tree.active_job(context)
         try:
             settings = Job.from_toml(path.read_text(encoding="utf-8-sig"))
@@ -85,24 +82,23 @@ class SEAMWRIGHT_OT_settings_read(bpy.types.Operator, ImportHelper):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_settings_write(bpy.types.Operator, ExportHelper):
+class SEAMWRIGHT_OT_settings_write(WritesFile, bpy.types.Operator):
     """Write all settings as JOB.toml, for the command line or for another job"""
 
     bl_idname = "seamwright.settings_write"
     bl_label = "Write JOB.toml"
 
-    filename_ext = ".toml"
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
-    filepath: StringProperty(subtype="FILE_PATH", default="JOB.toml")
+    file_name = "JOB.toml"
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the file."""
-        path = Path(bpy.path.abspath(self.filepath))
+        path = self.path()
         try:
             text = settings_link.read(job_tree.active_job(context).seamwright).to_toml()
             path.write_text(text, encoding="utf-8")
@@ -132,7 +128,7 @@ class SEAMWRIGHT_OT_limits_preset(bpy.types.Operator):
         """What the set holds."""
         return PRESETS[properties.preset].tip
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Apply the set."""
         group = job_tree.active_job(context).seamwright
         try:
@@ -156,7 +152,7 @@ class SEAMWRIGHT_OT_lengths_keep(bpy.types.Operator):
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Show the same lengths in the new scale."""
         group = job_tree.active_job(context).seamwright
         try:

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Adding, ordering and removing joints."""
 
+from typing import Any
+
 import bpy
 import numpy as np
 from bpy.props import EnumProperty, IntProperty
@@ -9,15 +11,17 @@ from mathutils import Vector
 from .. import carving_source, job_tree
 from ..core.cutting.joint import Plane, Profile
 from ..core.errors import SeamwrightError
+from ..core.mesh.mesh import FloatArray
 from ..core.planning.equal import equal_stations
 from ..core.planning.stations import long_axis
+from ..job_tree import JobCollection
 from ..joint_object import read_joint, write_joint
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from ..world import world_matrix
 from .common import add_joints, carving_box, job_poll, need_scale, number_joints, remove_joints, scale_of, select_only
 
-UNDOABLE = {"REGISTER", "UNDO"}
+UNDOABLE: Any = {"REGISTER", "UNDO"}
 KNOTS = 9
 """Points of a new profile: few enough to take hold of, enough to follow a crevice."""
 
@@ -32,7 +36,7 @@ SQUARE_TO = [
 AXES = {"X": (1.0, 0.0, 0.0), "Y": (0.0, 1.0, 0.0), "Z": (0.0, 0.0, 1.0)}
 
 
-def _direction(context: bpy.types.Context, job: bpy.types.Collection, choice: str) -> np.ndarray:
+def _direction(context: bpy.types.Context, job: JobCollection, choice: str) -> FloatArray:
     """Unit direction that a joint shall be square to."""
     if choice in AXES:
         return np.array(AXES[choice])
@@ -70,14 +74,14 @@ class SEAMWRIGHT_OT_joint_add(bpy.types.Operator):
         """There is a job with a carving."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Make the joint's object."""
         job = job_tree.active_job(context)
         scale = scale_of(context)
         point = np.array(context.scene.cursor.location, dtype=np.float64) * scale
         normal = _direction(context, job, self.square_to)
         if self.shape == "PLANE":
-            joint = Plane(point, normal)
+            joint: Plane | Profile = Plane(point, normal)
         else:
             joint = _straight_profile(point, normal, *carving_box(job, scale))
         made = add_joints(context, job, [joint])
@@ -86,7 +90,7 @@ class SEAMWRIGHT_OT_joint_add(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def _straight_profile(point: np.ndarray, w: np.ndarray, low: np.ndarray, high: np.ndarray) -> Profile:
+def _straight_profile(point: FloatArray, w: FloatArray, low: FloatArray, high: FloatArray) -> Profile:
     """A straight line across the carving in the plane of `w` and the vertical, ready to be bent."""
     wire = np.array([0.0, 0.0, 1.0]) if abs(w[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
     u = np.cross(w, wire)
@@ -112,7 +116,7 @@ class SEAMWRIGHT_OT_joints_equal(bpy.types.Operator):
         """There is a job with a carving."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Ask the core for the stations and make their objects."""
         job = job_tree.active_job(context)
         try:
@@ -166,7 +170,7 @@ class SEAMWRIGHT_OT_joint_remove(bpy.types.Operator):
         """A joint is active."""
         return job_poll(cls, context, carving=False) and active_joint(cls, context) is not None
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Remove it and make its neighbour active."""
         job = job_tree.active_job(context)
         held = job_tree.joints(job)
@@ -190,7 +194,7 @@ class SEAMWRIGHT_OT_joints_clear(bpy.types.Operator):
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Remove them."""
         remove_joints(job_tree.active_job(context))
         return {"FINISHED"}
@@ -210,7 +214,7 @@ class SEAMWRIGHT_OT_joint_order(bpy.types.Operator):
         """A joint is active."""
         return job_poll(cls, context, carving=False) and active_joint(cls, context) is not None
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Change places with the neighbour."""
         job = job_tree.active_job(context)
         number_joints(job)
@@ -244,7 +248,7 @@ class SEAMWRIGHT_OT_joint_reach(bpy.types.Operator):
         """A joint is active."""
         return job_poll(cls, context) and active_joint(cls, context) is not None
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Note the part with the joint."""
         carving, scale = job_tree.active_job(context).seamwright.carving, scale_of(context)
         obj = active_joint(type(self), context)
@@ -258,14 +262,14 @@ class SEAMWRIGHT_OT_joint_reach(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def with_part(joint: Plane | Profile, part: np.ndarray | None) -> Plane | Profile:
+def with_part(joint: Plane | Profile, part: FloatArray | None) -> Plane | Profile:
     """The joint with another part to cut."""
     if isinstance(joint, Plane):
         return Plane(joint.point, joint.normal, part)
     return Profile(joint.origin, joint.u, joint.w, joint.points, part)
 
 
-def active_joint(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bpy.types.Object | None:
+def active_joint(cls: type[bpy.types.Operator], context: bpy.types.Context) -> Any:
     """The active object, if it is a joint of the job."""
     job = job_tree.active_job(context)
     held = job_tree.folder(job, job_tree.JOINTS)

@@ -1,14 +1,13 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The job pack, written from inside Blender."""
 
-from pathlib import Path
+from typing import Any
 
 import bpy
 from bpy.props import BoolProperty, StringProperty
-from bpy_extras.io_utils import ExportHelper
 
 from .. import carving_source, job_tree, pack_here, results, stamps, watch
-from ..core.errors import SeamwrightError
+from ..core.errors import Progress, SeamwrightError
 from ..core.jobpack.joints_file import joints_json
 from ..core.jobpack.pack import pack_files
 from ..long_work import LongWork, Step, Steps, beside
@@ -16,6 +15,7 @@ from ..pack_folder import check_target, write_pack
 from ..properties import settings_link
 from .common import job_poll, need_scale, read_joints, scale_of
 from .cut import cut_id
+from .file_choice import WritesFile
 
 
 class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
@@ -65,7 +65,7 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         blend = pack_here.blend(bpy.data.collections[name])
         record, replace = result, bool(self.replace)
 
-        def write(progress):
+        def write(progress: Progress) -> None:
             progress(0.0, "tables and pages")
             files = {**pack_files(record, pictures), "job.blend": blend}
             progress(0.7, "writing the folder")
@@ -77,25 +77,24 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         return f"Job pack written to {folder}"
 
 
-class SEAMWRIGHT_OT_joints_write(bpy.types.Operator, ExportHelper):
+class SEAMWRIGHT_OT_joints_write(WritesFile, bpy.types.Operator):
     """Write the joints as JOINTS.json, for the command line"""
 
     bl_idname = "seamwright.joints_write"
     bl_label = "Write JOINTS.json"
 
-    filename_ext = ".json"
     filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
-    filepath: StringProperty(subtype="FILE_PATH", default="JOINTS.json")
+    file_name = "JOINTS.json"
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """There is a job with a carving."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the file."""
         job = job_tree.active_job(context)
-        path = Path(bpy.path.abspath(self.filepath))
+        path = self.path()
         try:
             joints = read_joints(job, scale_of(context))
             pairs = zip((str(obj.get("mark", "")) for obj in job_tree.joints(job)), joints, strict=True)

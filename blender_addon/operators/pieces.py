@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Looking at pieces and findings."""
 
+from typing import Any
+
 import bpy
 from bpy.props import EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
@@ -24,7 +26,7 @@ class SEAMWRIGHT_OT_show(bpy.types.Operator):
         """There is a job with a carving."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Switch the view layer's hiding."""
         show_pieces(context, job_tree.active_job(context), self.what == "PIECES")
         return {"FINISHED"}
@@ -45,11 +47,13 @@ class SEAMWRIGHT_OT_piece_show(bpy.types.Operator):
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Select and turn the view's middle to it."""
         job = job_tree.active_job(context)
         wanted, held = (self.joint, job_tree.joints(job)) if self.joint else (self.piece, job_tree.pieces(job))
-        found = [obj for obj in held if str(obj.get("mark")) == wanted] if wanted else [context.active_object]
+        found: list[Any] = (
+            [obj for obj in held if str(obj.get("mark")) == wanted] if wanted else [context.active_object]
+        )
         if not found or found[0] is None:
             self.report({"WARNING"}, "There is no such piece any more; cut again")
             return {"CANCELLED"}
@@ -72,7 +76,7 @@ class SEAMWRIGHT_OT_finding_show(bpy.types.Operator):
         """There is a job."""
         return job_poll(cls, context, carving=False)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context: bpy.types.Context) -> set[Any]:
         """Set the cursor, select the piece or joint."""
         job = job_tree.active_job(context)
         rows = job.seamwright.findings

@@ -4,6 +4,7 @@
 import bpy
 
 from .. import job_tree, watch
+from ..job_tree import JobCollection
 from .common import InTab, length, progress, sentence
 
 
@@ -45,7 +46,7 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         sentence(layout, context, "or read one from a file, or drop the file here:")
         layout.operator("seamwright.carving_import", icon="IMPORT")
 
-    def _state(self, context: bpy.types.Context, job: bpy.types.Collection) -> None:
+    def _state(self, context: bpy.types.Context, job: JobCollection) -> None:
         layout, group = self.layout, job.seamwright
         if not group.verdict:
             size = [v * context.scene.unit_settings.scale_length for v in group.carving.dimensions]

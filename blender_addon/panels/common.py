@@ -4,10 +4,12 @@
 from __future__ import annotations
 
 import textwrap
+from typing import Any
 
 import bpy
 
 from .. import job_tree, stamps, watch
+from ..job_tree import JobCollection
 from ..long_work import running
 
 TAB = "Seamwright"
@@ -16,8 +18,8 @@ TAB = "Seamwright"
 class InTab:
     """Mix-in of a panel in the tab."""
 
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
+    bl_space_type: Any = "VIEW_3D"
+    bl_region_type: Any = "UI"
     bl_category = TAB
 
 
@@ -30,9 +32,7 @@ class OfJob(InTab):
         return job_tree.active_job(context) is not None
 
 
-def sentence(
-    layout: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str = "NONE", room: int = 0
-) -> bpy.types.UILayout:
+def sentence(layout: Any, context: bpy.types.Context, text: str, icon: str = "NONE", room: int = 0) -> Any:
     """A text over as many rows as the sidebar's width needs; `room` characters are kept free."""
     scale = context.preferences.system.ui_scale
     width = context.region.width if context.region is not None else 300
@@ -62,12 +62,12 @@ def mass(context: bpy.types.Context, kilograms: float) -> str:
     return f"{kilograms:.1f} kg"
 
 
-def changes(context: bpy.types.Context, job: bpy.types.Collection) -> list[str]:
+def changes(context: bpy.types.Context, job: JobCollection) -> list[str]:
     """What has changed since the cut."""
     return stamps.out_of_date(job, float(context.scene.unit_settings.scale_length), watch.surface_now(job))
 
 
-def progress(layout: bpy.types.UILayout, context: bpy.types.Context, label: str) -> bool:
+def progress(layout: Any, context: bpy.types.Context, label: str) -> bool:
     """Show work of this label that goes on; whether there is any."""
     work = running()
     if work is None or work.label != label:

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The joints: a list in the order of cuts, and how to add to it."""
 
+from typing import Any
+
 import bpy
 
 from .. import job_tree
@@ -12,7 +14,18 @@ from .common import STATUS_ICON, OfJob, length, progress, sentence
 class SEAMWRIGHT_UL_joints(bpy.types.UIList):
     """Joints in the order of cuts"""
 
-    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:
+    def draw_item(
+        self,
+        context: bpy.types.Context,
+        layout: Any,
+        data: Any,
+        item: Any,
+        icon: int | None,
+        active_data: Any,
+        active_property: str | None,
+        index: int | None = 0,
+        flt_flag: int | None = 0,
+    ) -> None:
         """Letter and name; what its line measures; whether it has moved."""
         job = job_tree.active_job(context)
         row = layout.row(align=True)
@@ -24,7 +37,7 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
             row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
         row.prop(item, "hide_viewport", text="", emboss=False)
 
-    def filter_items(self, context, data, propname):
+    def filter_items(self, context: bpy.types.Context, data: Any, propname: str) -> Any:
         """In the order of cuts."""
         items = list(getattr(data, propname))
         order = sorted(range(len(items)), key=lambda k: (items[k].get("order", 1 << 30), items[k].name))
@@ -64,8 +77,8 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             layout.operator("seamwright.joints_propose", icon="SHADERFX")
         col = layout.column(align=True)
         row = col.row(align=True)
-        for shape, text, icon in (("PLANE", "At the Cursor", "MESH_PLANE"), ("PROFILE", "Profile", "IPO_LINEAR")):
-            row.operator("seamwright.joint_add", text=text, icon=icon).shape = shape
+        row.operator("seamwright.joint_add", text="At the Cursor", icon="MESH_PLANE").shape = "PLANE"
+        row.operator("seamwright.joint_add", text="Profile", icon="IPO_LINEAR").shape = "PROFILE"
         col.operator("seamwright.joints_equal", icon="ALIGN_JUSTIFY")
 
     def _active(self, context: bpy.types.Context, held: bpy.types.Collection) -> None:

@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Cutting, the pieces that came of it, what the checks say, and the job pack."""
 
+from typing import Any
+
 import bpy
 
 from .. import job_tree
+from ..job_tree import JobCollection
 from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence
 
 MOST = 8
@@ -41,7 +44,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
             row.operator("seamwright.show", text="Show Carving").what = "CARVING"
             self._findings(context, job)
 
-    def _findings(self, context: bpy.types.Context, job: bpy.types.Collection) -> None:
+    def _findings(self, context: bpy.types.Context, job: JobCollection) -> None:
         layout, rows = self.layout, job.seamwright.findings
         serious = [k for k, row in enumerate(rows) if row.severity != "note"]
         notes = len(rows) - len(serious)
@@ -58,7 +61,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
                 for k in [k for k, row in enumerate(rows) if row.severity == "note"][:MOST]:
                     self._finding(context, rows[k], k)
 
-    def _finding(self, context: bpy.types.Context, finding: bpy.types.PropertyGroup, row_number: int) -> None:
+    def _finding(self, context: bpy.types.Context, finding: Any, row_number: int) -> None:
         box = self.layout.box()
         row = box.row()
         sentence(row, context, finding.message, SEVERITY_ICON[finding.severity], room=7)
@@ -73,7 +76,18 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
 class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
     """Pieces by number"""
 
-    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0, flt_flag=0) -> None:
+    def draw_item(
+        self,
+        context: bpy.types.Context,
+        layout: Any,
+        data: Any,
+        item: Any,
+        icon: int | None,
+        active_data: Any,
+        active_property: str | None,
+        index: int | None = 0,
+        flt_flag: int | None = 0,
+    ) -> None:
         """Number, mass, size, status."""
         split = layout.split(factor=0.12)
         split.label(text=str(item.get("mark", "")))
@@ -83,7 +97,7 @@ class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
         row.label(text=" × ".join(length(context, v, 2) for v in item.get("handling_box_m", ())))
         row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
 
-    def filter_items(self, context, data, propname):
+    def filter_items(self, context: bpy.types.Context, data: Any, propname: str) -> Any:
         """By number."""
         items = list(getattr(data, propname))
         order = sorted(range(len(items)), key=lambda k: job_tree.piece_key(items[k]))

@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The property groups of a job: on its collection, so that append, link, undo and save carry them."""
 
+from typing import Any
+
 import bpy
 from bpy.props import (
     BoolProperty,
@@ -24,8 +26,8 @@ def _is_mesh(_: object, obj: bpy.types.Object) -> bool:
     return obj.type == "MESH"
 
 
-def _is_job(_: object, collection: bpy.types.Collection) -> bool:
-    return collection.seamwright.is_job
+def _is_job(_: object, collection: Any) -> bool:
+    return bool(collection.seamwright.is_job)
 
 
 class SEAMWRIGHT_PG_finding(bpy.types.PropertyGroup):

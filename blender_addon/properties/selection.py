@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 
 from .. import job_tree
@@ -28,21 +30,21 @@ def _choose(folder: bpy.types.Collection | None, index: int) -> None:
     bpy.context.view_layer.objects.active = obj
 
 
-def get_joint(job: bpy.types.PropertyGroup) -> int:
+def get_joint(job: Any) -> int:
     """Row of the active object among the joints; -1 where it is none."""
     return _place(job_tree.folder(job.id_data, job_tree.JOINTS))
 
 
-def set_joint(job: bpy.types.PropertyGroup, index: int) -> None:
+def set_joint(job: Any, index: int) -> None:
     """Make the joint of this row the active object."""
     _choose(job_tree.folder(job.id_data, job_tree.JOINTS), index)
 
 
-def get_piece(job: bpy.types.PropertyGroup) -> int:
+def get_piece(job: Any) -> int:
     """Row of the active object among the pieces; -1 where it is none."""
     return _place(job_tree.folder(job.id_data, job_tree.PIECES))
 
 
-def set_piece(job: bpy.types.PropertyGroup, index: int) -> None:
+def set_piece(job: Any, index: int) -> None:
     """Make the piece of this row the active object."""
     _choose(job_tree.folder(job.id_data, job_tree.PIECES), index)

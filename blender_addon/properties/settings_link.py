@@ -12,7 +12,6 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-import bpy
 import numpy as np
 
 from ..core.job import Job
@@ -53,7 +52,7 @@ OPTIONAL = "piece_size"
 SWITCH = "use_piece_size"
 
 
-def load(group: bpy.types.PropertyGroup, job: Job, unit_scale: float) -> None:
+def load(group: Any, job: Job, unit_scale: float) -> None:
     """Show a job in the properties; what they do not show stays in the text."""
     group.text = job.to_toml()
     group.unit_scale = unit_scale
@@ -66,7 +65,7 @@ def load(group: bpy.types.PropertyGroup, job: Job, unit_scale: float) -> None:
         setattr(group, link.name, _shown(value, link, unit_scale))
 
 
-def settings_key(group: bpy.types.PropertyGroup) -> Key:
+def settings_key(group: Any) -> Key:
     """Everything that settings depend on, hashable and cheap to read."""
     values: list[Any] = []
     for link in LINKS:
@@ -75,7 +74,7 @@ def settings_key(group: bpy.types.PropertyGroup) -> Key:
     return group.text, group.unit_scale, getattr(group, SWITCH), *values
 
 
-def read(group: bpy.types.PropertyGroup) -> Job:
+def read(group: Any) -> Job:
     """The job as it is set now.
 
     Raises
@@ -107,7 +106,7 @@ def job_of(key: Key) -> Job:
     return replace(job, **top, **{table: replace(getattr(job, table), **new) for table, new in changes.items()})
 
 
-def rescale(group: bpy.types.PropertyGroup, unit_scale: float) -> None:
+def rescale(group: Any, unit_scale: float) -> None:
     """Keep lengths and masses as they are in a scene whose unit scale has changed."""
     load(group, read(group), unit_scale)
 
