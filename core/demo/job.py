@@ -1,0 +1,36 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The job of the demo: settings of a small workshop, as invented as its rock."""
+
+from __future__ import annotations
+
+_JOB = """\
+# Demo job. The outcrop, the boat and the workshop's limits are invented; whatever is not named here has its default,
+# among it the skin (about 8.3 kg/m2 on carved faces) and the load space.
+title = "Wrenlow Skerry outcrop"
+
+[carving]
+unit = "m"
+up = "z"
+base = "close"
+
+[foam]
+billet = ["2440 mm", "1220 mm", "610 mm"]
+density = "15 kg/m3"
+kerf = "3 mm"
+
+[limits]
+piece_mass = "50 kg"       # what four people of this workshop carry from lorry to lawn; invented
+crew = 4
+person_lift = "25 kg"
+doorway = ["3.0 m", "3.0 m"]
+
+[joints]
+kinds = ["plane", "profile"]
+fit = "5 mm"
+seams = ["crevice", "marked", "glue line"]
+"""
+
+
+def demo_job_toml() -> str:
+    """Give the demo's settings as TOML text, to be read by `Job.from_toml`."""
+    return _JOB
