@@ -89,6 +89,8 @@ def cut(
     bodies = bodies_without(cells, order, split, lambda b: is_nothing(b.body, slack))
     if crumb > 0.0 and glue and gap == 0.0:
         bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
+    # What is still thinner than the tolerance has no neighbour to go to, and no foam.
+    bodies = [b for b in bodies if not is_nothing(b.body, slack)]
     taken = [b for b in bodies if cells.regions[b.region].taken]
     kept = [b for b in bodies if not cells.regions[b.region].taken]
     pieces = [b for b in kept if crumb == 0.0 or b.body.volume >= crumb]

@@ -26,7 +26,7 @@ def is_nothing(body: Body, slack: float) -> bool:
         return False
     inherited = float(triangle_areas(body.mesh)[body.origin == FROM_CARVING].sum())
     size = float(np.linalg.norm(body.mesh.size))
-    return abs(body.volume) <= slack * float(areas(body.mesh).sum()) and inherited <= slack * size
+    return abs(body.volume) <= slack * (float(areas(body.mesh).sum()) + slack * size) and inherited <= slack * size
 
 
 def bodies_without(

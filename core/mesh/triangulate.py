@@ -37,6 +37,8 @@ _SWEEPS: Final = (
     (0.7713, -1e-10),
     (1.4307, 0.0),
 )
+_FEW: Final = 256
+"""Most edges round the thin holes of one region."""
 
 
 def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | None = None) -> IntArray:
@@ -94,11 +96,21 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         moved = xy if share == 0.0 else _pushed(xy, pairs[use], share)
         turned = np.stack([c * moved[:, 0] + s * moved[:, 1], c * moved[:, 1] - s * moved[:, 0]], axis=1)
         triangles = _sweep(turned, pairs[use], node_group)
-        fine = _proved(xy, pairs[use], triangles, node_group, len(names)) & todo
-        keep = fine[node_group[triangles[:, 0]]]
+        wrong = np.zeros(len(names), dtype=bool)
+        wrong[node_group[triangles[_turned(xy, triangles, 1e-14), 0]]] = True
+        left = _leftover(pairs[use], triangles, len(node))
+        for g in np.unique(node_group[left[:, 0]]).tolist():
+            # Vertices nearer together than the arithmetic can order leave a few thin holes: they are closed one by one.
+            rim = left[node_group[left[:, 0]] == g]
+            patch = clip_loops(xy, rim) if len(rim) <= _FEW and todo[g] and not wrong[g] else None
+            if patch is None or _turned(xy, patch, 1e-11).any():
+                wrong[g] = True
+            else:
+                triangles = np.concatenate([triangles, patch])
+        keep = (todo & ~wrong)[node_group[triangles[:, 0]]]
         out.append(triangles[keep])
         owner.append(node_group[triangles[keep, 0]])
-        todo &= ~fine
+        todo &= wrong
     for g in np.flatnonzero(todo):
         triangles = clip_loops(xy, pairs[(group == g) & ~slit])
         out.append(triangles)
@@ -211,21 +223,26 @@ def _chains(
     return np.concatenate([out, rest])
 
 
-def _proved(xy: FloatArray, edges: IntArray, triangles: IntArray, group: IntArray, groups: int) -> NDArray[np.bool_]:
-    """Which groups are right: the border of the triangles is the edges, and no triangle is turned over."""
-    n = len(xy)
+def _leftover(edges: IntArray, triangles: IntArray, count: int) -> IntArray:
+    """Directed edges, (k, 2), that the border of the triangles lacks; none where they are right."""
     sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]], edges[:, ::-1]])
     forward = sides[:, 0] < sides[:, 1]
-    key = np.where(forward, sides[:, 0] * n + sides[:, 1], sides[:, 1] * n + sides[:, 0])
+    key = np.where(forward, sides[:, 0] * count + sides[:, 1], sides[:, 1] * count + sides[:, 0])
     rows = np.argsort(key, kind="stable")
     ordered = key[rows]
     start = np.flatnonzero(np.append(True, ordered[1:] != ordered[:-1]))
     balance = np.add.reduceat(np.where(forward[rows], 1, -1), start)
-    right = np.ones(groups, dtype=bool)
-    right[group[sides[rows[start[balance != 0]], 0]]] = False
+    off = balance != 0
+    low, high = ordered[start[off]] // count, ordered[start[off]] % count
+    way = np.where((balance[off] < 0)[:, None], np.stack([low, high], axis=1), np.stack([high, low], axis=1))
+    return np.repeat(way, np.abs(balance[off]), axis=0)
+
+
+def _turned(xy: FloatArray, triangles: IntArray, share: float) -> NDArray[np.bool_]:
+    """Which triangles are turned over by more than a height of `share` of the extent."""
     p = xy[triangles]
     d, e = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
     area = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
-    slack = 1e-14 * (np.abs(d).sum(axis=1) + np.abs(e).sum(axis=1)) * float(np.abs(xy).max(initial=1e-300))
-    right[group[triangles[area < -slack, 0]]] = False
-    return right
+    slack = share * (np.abs(d).sum(axis=1) + np.abs(e).sum(axis=1)) * float(np.abs(xy).max(initial=1e-300))
+    turned: NDArray[np.bool_] = area < -slack
+    return turned

@@ -8,6 +8,7 @@ from fuzz_cases import check_case, make_case
 
 CORPUS = {
     61: "a joint triangle without height was parted from its body",
+    132: "thousands of vertices nearer together than an outline can order; two triangles for a body",
     134: "an outline that touches itself at two vertices in one place",
     385: "two joint triangles back to back, no foam between",
     431: "the same, along the kink of a profile",
