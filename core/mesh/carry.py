@@ -19,8 +19,9 @@ def corner_weights(points: FloatArray, triangles: FloatArray) -> FloatArray:
     Returns
     -------
     (k, c, 3) float64
-        Each row is 0 or more and adds up to 1. A point in a corner's place has weights of exactly 1, 0 and 0. Points off
-        the triangle by rounding count as the place next to them; on a triangle without area the nearest corner counts.
+        Each row is 0 or more and adds up to 1. A point in a corner's place has weights of exactly 1, 0 and 0. Points
+        off the triangle by rounding count as the place next to them; on a triangle without area the nearest corner
+        counts.
     """
     a, b, c = (triangles[:, None, k] for k in range(3))
     normal = np.cross(b - a, c - a)
