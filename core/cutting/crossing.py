@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,8 +45,11 @@ class Patch:
 def cross(patch: Patch, sheet: Sheet, bit: int, joint: int) -> tuple[Patch, int]:
     """The patch after one sheet, and the number of joint triangles made.
 
-    Keys of live bodies above the sheet gain `bit`; the joint's triangles stand between key and key + bit.
+    Keys of live bodies above the sheet gain `bit`; the joint's triangles stand between key and key + bit. A sheet that
+    makes none leaves every triangle whole.
     """
+    given = patch
+    patch = replace(patch, rows=replace(patch.rows, source=np.arange(len(patch.rows), dtype=np.int64)))
     if isinstance(sheet, ProfileSheet):
         patch, u, w, place = _split_at_kinks(patch, sheet)
         code = sheet.codes_at(u, w, place)
@@ -55,10 +58,16 @@ def cross(patch: Patch, sheet: Sheet, bit: int, joint: int) -> tuple[Patch, int]
         u = w = sheet.distance(*patch.points.T)
         code = sheet.codes(*patch.points.T)
     patch, code, place = _split_across(patch, sheet, code, place, u, w)
+    trail = patch.rows.source
+    patch = replace(patch, rows=replace(patch.rows, source=given.rows.source[trail]))
     behind, before = _upper_sides(patch, sheet, code, place)
-    rows = patch.rows
     outline, key = _outline(patch, code, behind, before)
     cap, cap_key = _close(patch.points, sheet, outline, key, place, joint)
+    if len(cap) == 0 and len(trail) > len(given.rows):
+        one, two = (_of_whole(side, trail, len(given.rows)) for side in (behind, before))
+        if one is not None and two is not None:
+            patch, behind, before = given, one, two
+    rows = patch.rows
     below_key = np.where(patch.live_below & behind, rows.below + bit, rows.below)
     above_key = np.where(patch.live_above & before, rows.above + bit, rows.above)
     made = Tail(
@@ -76,6 +85,13 @@ def cross(patch: Patch, sheet: Sheet, bit: int, joint: int) -> tuple[Patch, int]
         np.concatenate([patch.live_below, new]),
         np.concatenate([patch.live_above, new]),
     ), len(cap)
+
+
+def _of_whole(side: BoolArray, trail: IntArray, count: int) -> BoolArray | None:
+    """Side of each triangle from the sides of its parts, or None where those of one differ."""
+    parts, upper = np.bincount(trail, minlength=count), np.bincount(trail[side], minlength=count)
+    out: BoolArray = upper == parts
+    return None if ((upper > 0) & ~out).any() else out
 
 
 def _live_edges(patch: Patch, use: BoolArray) -> tuple[IntArray, IntArray]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-_STEP: Final = 1e-7
+_STEP: Final = 1e-5
 """Share of its length over which a step in a moved profile is drawn: no wire can follow it closer."""
 
 
