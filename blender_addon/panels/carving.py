@@ -34,7 +34,8 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
             return
         self._state(context, job)
         if not progress(layout, context, "Checking"):
-            layout.operator("seamwright.carving_check", icon="VIEWZOOM")
+            again = "Check Again" if group.verdict else "Check the Carving"
+            layout.operator("seamwright.carving_check", text=again, icon="VIEWZOOM")
 
     def _empty(self, context: bpy.types.Context) -> None:
         layout = self.layout

@@ -47,6 +47,13 @@ def sentence(layout: Any, context: bpy.types.Context, text: str, icon: str = "NO
     return col
 
 
+def sides(layout: Any, group: Any, name: str, words: tuple[str, ...]) -> None:
+    """A row of lengths, each under its own word."""
+    col = layout.column(align=True)
+    for k, word in enumerate(words):
+        col.prop(group, name, index=k, text=word)
+
+
 def length(context: bpy.types.Context, metres: float, precision: int = 4) -> str:
     """A length in the scene's units."""
     settings = context.scene.unit_settings

@@ -10,7 +10,7 @@ from ..core.skin.depth import gap_width
 from ..core.skin.mass import mass_per_area
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import OfJob, length, mass, sentence
+from .common import OfJob, length, mass, sentence, sides
 
 
 class SEAMWRIGHT_MT_limits(bpy.types.Menu):
@@ -61,12 +61,12 @@ class SEAMWRIGHT_PT_limits(OfJob, bpy.types.Panel):
                 f"Published team rule: {job.limits.crew} lift {mass(context, team)} together. A competent person "
                 "judges the carry.",
             )
-        col.prop(group, "doorway")
+        sides(col, group, "doorway", ("Doorway Width", "Height"))
         col.prop(group, "hand_room")
         col.prop(group, "any_pose")
         col.prop(group, "use_piece_size")
         if group.use_piece_size:
-            col.prop(group, "piece_size")
+            sides(col, group, "piece_size", ("Largest Length", "Width", "Height"))
 
 
 class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
@@ -80,7 +80,8 @@ class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
         """Show the foam, the gap, and what the skin weighs."""
         layout, group = self.layout, job_tree.active_job(context).seamwright
         layout.use_property_split, layout.use_property_decorate = True, False
-        for name in ("billet", "density", "kerf", "fit", "min_thickness", "wire_length", "within_billet"):
+        sides(layout, group, "billet", ("Billet Length", "Width", "Height"))
+        for name in ("density", "kerf", "fit", "min_thickness", "wire_length", "within_billet"):
             layout.prop(group, name)
         try:
             job = settings_link.read(group)
@@ -107,8 +108,9 @@ class SEAMWRIGHT_PT_load(OfJob, bpy.types.Panel):
         """Show the size, the door and the payload."""
         layout, group = self.layout, job_tree.active_job(context).seamwright
         layout.use_property_split, layout.use_property_decorate = True, False
-        for name in ("load_size", "load_door", "payload"):
-            layout.prop(group, name)
+        sides(layout, group, "load_size", ("Inside Length", "Width", "Height"))
+        sides(layout, group, "load_door", ("Door Width", "Height"))
+        layout.prop(group, "payload")
 
 
 class SEAMWRIGHT_PT_file(OfJob, bpy.types.Panel):

@@ -9,8 +9,13 @@ from .. import job_tree
 from ..job_tree import JobCollection
 from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence
 
-MOST = 8
+MOST = 4
 """Findings shown; all of them stand in the job pack."""
+
+
+def _worst(group: Any) -> bool:
+    """Whether a check found more than notes; errors and warnings come first."""
+    return len(group.findings) > 0 and group.findings[0].severity != "note"
 
 
 class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
@@ -31,7 +36,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
             count = len(job_tree.pieces(job))
             text = f"{count} {'piece' if count == 1 else 'pieces'}, {group.cut_joints} "
             text += f"{'joint' if group.cut_joints == 1 else 'joints'}, gap {length(context, group.gap_m, 3)}."
-            sentence(layout, context, text, "NONE" if stale else "CHECKMARK")
+            sentence(layout, context, text, "NONE" if stale or _worst(group) else "CHECKMARK")
         for text in stale:
             sentence(layout, context, text, "FILE_REFRESH")
         if not progress(layout, context, "Cutting"):
@@ -47,30 +52,31 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
     def _findings(self, context: bpy.types.Context, job: JobCollection) -> None:
         layout, rows = self.layout, job.seamwright.findings
         serious = [k for k, row in enumerate(rows) if row.severity != "note"]
-        notes = len(rows) - len(serious)
+        notes = [k for k, row in enumerate(rows) if row.severity == "note"]
         if not serious:
             sentence(layout, context, "Mass and size of every piece are within the limits.", "CHECKMARK")
-        for k in serious[:MOST]:
-            self._finding(context, rows[k], k)
-        if len(serious) > MOST:
-            sentence(layout, context, f"And {len(serious) - MOST} more; see the job pack.")
+        else:
+            box = layout.box()
+            for k in serious[:MOST]:
+                self._finding(box, context, rows[k], k)
+            if len(serious) > MOST:
+                sentence(box, context, f"And {len(serious) - MOST} more: see the list of pieces, and the job pack.")
+            for remedy in dict.fromkeys(rows[k].remedy for k in serious[:MOST] if rows[k].remedy):
+                sentence(box, context, remedy, "FORWARD", room=3)
+            if any(rows[k].check in ("piece_mass", "piece_size") for k in serious):
+                box.operator("seamwright.joints_propose", icon="SHADERFX")
         if notes:
             header, body = layout.panel("seamwright_notes", default_closed=True)
-            header.label(text=f"{notes} {'note' if notes == 1 else 'notes'}")
+            header.label(text=f"{len(notes)} {'note' if len(notes) == 1 else 'notes'}")
             if body is not None:
-                for k in [k for k, row in enumerate(rows) if row.severity == "note"][:MOST]:
-                    self._finding(context, rows[k], k)
+                for k in notes[:MOST]:
+                    self._finding(body, context, rows[k], k)
 
-    def _finding(self, context: bpy.types.Context, finding: Any, row_number: int) -> None:
-        box = self.layout.box()
-        row = box.row()
+    def _finding(self, layout: Any, context: bpy.types.Context, finding: Any, row_number: int) -> None:
+        row = layout.row()
         sentence(row, context, finding.message, SEVERITY_ICON[finding.severity], room=7)
         if finding.has_place or finding.piece or finding.joint:
             row.operator("seamwright.finding_show", text="", icon="VIEWZOOM").row = row_number
-        if finding.remedy:
-            sentence(box, context, finding.remedy, room=3)
-        if finding.check == "piece_mass":
-            box.operator("seamwright.joints_propose", text="Propose Joints Anew", icon="SHADERFX")
 
 
 class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
