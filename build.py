@@ -345,6 +345,9 @@ def do_test(options: argparse.Namespace) -> int:
     """Check, then test; on Blender 4.5, or with --all on every supported Blender."""
     went = {"check": FAILED if do_check(options) else "passed"}
     went["tests/core, tests/outside"] = pytest(MAIN, "tests/core", "tests/outside")
+    say("Random cuts, a minute")
+    fuzz = [make(MAIN), ROOT / "tests" / "fuzz.py", "--first", "0", "--minutes", "1"]
+    went["random cuts"] = FAILED if run(fuzz) else "passed"
     zipped = build_zip()
     went["zip"] = "passed" if zipped else FAILED
     environments = {"4.5": MAIN, **(OTHERS if options.all else {})}

@@ -14,6 +14,9 @@ import time
 import traceback
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).parent / "outside"))
+
+import pytest
 from fuzz_cases import check_case, make_case
 
 STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
@@ -33,10 +36,13 @@ def main() -> int:
     state = json.loads(STATE.read_text()) if STATE.exists() else {"next": 0, "failed": []}
     number = state["next"] if options.first is None else options.first
     begin, start, failed = time.monotonic(), number, []
+    missing: list[str] = []
     while number < start + options.count and time.monotonic() - begin < 60.0 * options.minutes:
         try:
             signal.alarm(LONGEST)
             check_case(make_case(number))
+        except pytest.skip.Exception as without:
+            missing.append(str(without))
         except Exception:
             failed.append(number)
             sys.stderr.write(f"case {number} failed\n{traceback.format_exc(limit=-2)}\n")
@@ -45,6 +51,8 @@ def main() -> int:
             _save(number, state["failed"] + failed)
     if options.first is None:
         _save(number, state["failed"] + failed)
+    for reason in sorted(set(missing)):
+        sys.stdout.write(f"{missing.count(reason)} cases left out: {reason}\n")
     sys.stdout.write(f"{number - start} cases ({start} to {number - 1}), {len(failed)} failed {failed or ''}\n")
     return 1 if failed else 0
 

@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from datasets import ARMADILLO, BUNNY, CHEESE, ELEPHANT, TURBINE, Dataset, path_of, read_off
 from proof import assert_closed
 from reference import above_profile, to_manifold
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Joint, Plane, Profile
 from seamwright.core.cutting.result import FROM_JOINT, Body, CutResult
 from seamwright.core.errors import CutError
+from seamwright.core.intake.prepare import prepare
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.mesh.winding import inner_point
 from shapes import (
@@ -58,6 +60,17 @@ def _fixed(name: str) -> Mesh:
 FIXED = ("prism", "cylinder", "torus", "ball", "gridded box", "comb", "pocketed box", "hollow box")
 
 
+OPEN = (ELEPHANT, CHEESE, TURBINE, BUNNY, ARMADILLO)
+
+
+@cache
+def _open(dataset: Dataset) -> Mesh:
+    """An open mesh, 3 m large, outside outwards."""
+    mesh = read_off(path_of(dataset))
+    scale = 3.0 / float(mesh.size.max())
+    return prepare(mesh, scale).mesh
+
+
 def _blocks(rng: np.random.Generator) -> Mesh:
     """Cells of a grid that hang together face by face; where they would only touch, the gap is filled."""
     filled = rng.random((5, 4, 4)) < 0.6
@@ -92,7 +105,10 @@ def make_case(number: int) -> Case:
     """The case of this number: shape, pose, size, joints and gap."""
     rng = np.random.default_rng([20, number])
     pick = int(rng.integers(12))
-    if pick < len(FIXED):
+    if number % 50 == 49:
+        dataset = OPEN[int(rng.choice(len(OPEN), p=(0.5, 0.2, 0.2, 0.05, 0.05)))]
+        name, mesh = dataset.name, _open(dataset)
+    elif pick < len(FIXED):
         name, mesh = FIXED[pick], _fixed(FIXED[pick])
     elif pick < 10:
         name, mesh = "rock", rock(int(rng.integers(1, 4)), int(rng.integers(1000)), float(rng.uniform(0.1, 0.6)))

@@ -83,7 +83,23 @@ BUNNY = Dataset(
     ("./usr/share/doc/libcgal-dev/data.tar.gz", "data/meshes/bunny00.off"),
     "ab651cb04955c161efaeb079035a1e5e1f0e0d1f816a2df67beaea68f393ff2b",
 )
-ALL = (WELSH_DRAGON, OPEN_BUNNY, ARMADILLO, BUNNY)
+ELEPHANT, CHEESE, TURBINE = (
+    Dataset(
+        f"{name}.off",
+        "debian",
+        "libcgal-demo",
+        "5.5.1-2",
+        ("./usr/share/doc/libcgal-dev/data.tar.gz", f"data/meshes/{name}.off"),
+        sha256,
+    )
+    for name, sha256 in (
+        ("elephant", "be4e1ea68f5f840a3d2ada69d828222e76a57d9e25b21e19a9deacd3f2328e02"),
+        ("cheese", "713ace843a5f0a8cc78a16ed0cedd5a5a0a2897d4bff02ac833a3b7e9382efb4"),
+        ("turbine", "8ae52b6b325a05e0755983706ab55aba0f42d3ea0569dd29b33cdcb16c20f4c8"),
+    )
+)
+"""Closed meshes of 5,558, 17,786 and 18,460 triangles, of genus 3, 133 and 11: sections with many loops and holes."""
+ALL = (WELSH_DRAGON, OPEN_BUNNY, ARMADILLO, BUNNY, ELEPHANT, CHEESE, TURBINE)
 
 
 def cache_folder() -> Path:
