@@ -45,15 +45,16 @@ ABOUT = {
     ("manifold3d", "plane"): "manifold3d split, 1 oblique plane",
 }
 NOTES = """\
-What each does. seamwright: numpy alone, float64, closed pieces whose two joint faces are the same to the bit, and for
-each triangle its class and its source. floor: labels, stable argsort, row gather, vertex compaction; triangles that a
-plane crosses are dropped, so its pieces are open: it shows what moving the rest costs, and is no cut. vtk
-(vtkClipClosedSurface): float64, closed caps with holes; each half makes its own cut points, so mates differ in the last
-bits; one core. trimesh (slice_plane, caps by the compiled mapbox_earcut): float64, closed; mates differ likewise.
-manifold3d: float64, compiled, closed, equal mates, both cores; it also makes a whole solid that later operations can
-use. Blender's bisect_plane with triangle_fill through bmesh: float32; fills holes rightly, but some pieces of large
-carvings stay open. None of the peers carries a class or a source from triangle to triangle here. Left out as never
-the fastest: pyvista (vtk within), pymeshlab, Blender's Boolean modifier; open3d (caps come out inside out).
+What each does (the tables check closedness and volumes only). seamwright: numpy alone, float64, closed pieces whose
+two joint faces are the same to the bit, and for each triangle its class and its source. floor: labels, stable
+argsort, row gather, vertex compaction; triangles that a plane crosses are dropped, so its pieces are open: it shows
+what moving the rest costs, and is no cut. vtk (vtkClipClosedSurface): float64, closed caps with holes; each half
+makes its own cut points, so mates differ in the last bits; one core. trimesh (slice_plane, caps by the compiled
+mapbox_earcut): float64, closed; mates differ likewise. manifold3d: float64, compiled, closed, equal mates, both
+cores; it also makes a whole solid that later operations can use. Blender's bisect_plane with triangle_fill through
+bmesh: float32; fills holes rightly, but some pieces of large carvings stay open, as the table tells. None of the
+peers carries a class or a source from triangle to triangle here. Left out as never the fastest: pyvista (vtk within),
+pymeshlab, Blender's Boolean modifier; open3d (caps come out inside out).
 """
 
 
@@ -70,11 +71,11 @@ class Bench:
         self.checks: dict[tuple[str, str, str], tuple[int, int, float]] = {}
         self.broken: dict[tuple[str, str, str], str] = {}
 
-    def carving(self, triangles: int, mixed: bool = False) -> tuple[str, np.ndarray]:
-        """Put a carving where the contenders find it; return its path and the volumes of its regions."""
+    def carving(self, triangles: int, part: str, mixed: bool = False) -> tuple[str, np.ndarray]:
+        """Put a carving where the contenders find it; return its path, which times are kept by, and its volumes."""
         arrays = bench_cases.rock(triangles)
         expected = bench_cases.region_volumes(*arrays)
-        path = str(Path(self.folder) / f"{triangles}{'-mixed' if mixed else ''}")
+        path = str(Path(self.folder) / f"{part}-{triangles}")
         for letter, array in zip("vt", bench_cases.shuffled(*arrays) if mixed else arrays, strict=True):
             np.save(f"{path}-{letter}.npy", array)
         return path, expected
@@ -99,6 +100,7 @@ class Bench:
         for name, job in jobs:
             self.once(name, job, path, expected)
         for k in range(count):
+            sys.stderr.write(f"round {k + 1} of {count}\n")
             for name, job in jobs:
                 slow = self.times[name, job, path] and self.times[name, job, path][0][0] > SLOW
                 if not slow or k == count // 2:
@@ -184,7 +186,7 @@ def main() -> int:
 
 def run(bench: Bench, options: argparse.Namespace, sizes: list[int]) -> int:
     """All parts in turn."""
-    path, expected = bench.carving(options.triangles)
+    path, expected = bench.carving(options.triangles, "main")
     planes = [key for key in ABOUT if key[1] in {"planes", "split", "lines", "halved"}]
     bench.rounds(planes, path, expected, options.rounds)
     bench.table(f"Five planes, six regions, {options.triangles} triangles in the order they were made", planes, path)
@@ -196,7 +198,7 @@ def run(bench: Bench, options: argparse.Namespace, sizes: list[int]) -> int:
         "A profile of 200 segments, and one oblique plane in the same place (volume: of the whole)", plane, path
     )
 
-    mixed, _ = bench.carving(options.triangles, mixed=True)
+    mixed, _ = bench.carving(options.triangles, "mixed", mixed=True)
     some = [(OURS, "planes"), (FLOOR, "planes"), ("vtk", "planes"), ("vtk", "halved")]
     bench.rounds(some, mixed, expected, 3)
     bench.table("Five planes, vertices and triangles in random order", some, mixed)
@@ -212,7 +214,7 @@ def run(bench: Bench, options: argparse.Namespace, sizes: list[int]) -> int:
 
 def growth(bench: Bench, sizes: list[int], rounds: int) -> dict[str, dict[int, float]]:
     """Time the same rock at several sizes; return seconds for a million triangles, by job and size."""
-    made = {size: bench.carving(size) for size in sizes}
+    made = {size: bench.carving(size, "growth") for size in sizes}
     jobs = ("planes", "split")
     for size in sizes:
         for job in jobs:
