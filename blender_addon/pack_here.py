@@ -95,6 +95,8 @@ def blend(job: JobCollection) -> bytes:
             scene.collection.children.link(job)
             scene.seamwright.job = job
             scene.render.filepath = "//"
+            # Blender 5.2 falls over a scene that it has never evaluated.
+            scene.view_layers[0].update()
             path = Path(folder) / "job.blend"
             bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL", compress=True)
             return path.read_bytes()

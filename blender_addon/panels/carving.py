@@ -5,7 +5,7 @@ import bpy
 
 from .. import job_tree, watch
 from ..job_tree import JobCollection
-from .common import InTab, length, progress, sentence
+from .common import InTab, progress, sentence, size
 
 
 class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
@@ -50,8 +50,8 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
     def _state(self, context: bpy.types.Context, job: JobCollection) -> None:
         layout, group = self.layout, job.seamwright
         if not group.verdict:
-            size = [v * context.scene.unit_settings.scale_length for v in group.carving.dimensions]
-            sentence(layout, context, " × ".join(length(context, v) for v in size))
+            scale = context.scene.unit_settings.scale_length
+            sentence(layout, context, size(context, (v * scale for v in group.carving.dimensions)))
             sentence(layout, context, "Not checked yet.", "INFO")
             return
         now = watch.surface_now(job)

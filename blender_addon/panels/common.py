@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 from typing import Any
 
 import bpy
@@ -60,6 +61,12 @@ def length(context: bpy.types.Context, metres: float, precision: int = 4) -> str
     if settings.system == "NONE":
         return f"{metres / settings.scale_length:.{precision}g}"
     return bpy.utils.units.to_string(settings.system, "LENGTH", metres, precision=precision)
+
+
+def size(context: bpy.types.Context, metres: Iterable[float]) -> str:
+    """Length, width and height with one unit, short enough for a list."""
+    feet = context.scene.unit_settings.system == "IMPERIAL"
+    return " × ".join(f"{v / 0.3048:.1f}" if feet else f"{v:.2f}" for v in metres) + (" ft" if feet else " m")
 
 
 def mass(context: bpy.types.Context, kilograms: float) -> str:

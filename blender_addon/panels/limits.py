@@ -10,7 +10,7 @@ from ..core.skin.depth import gap_width
 from ..core.skin.mass import mass_per_area
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import OfJob, length, mass, sentence, sides
+from .common import OfJob, length, mass, sentence, sides, size
 
 
 class SEAMWRIGHT_MT_limits(bpy.types.Menu):
@@ -45,8 +45,8 @@ class SEAMWRIGHT_PT_limits(OfJob, bpy.types.Panel):
             sentence(layout, context, str(error), "ERROR")
             job = None
         if job is not None:
-            size = " × ".join(length(context, v) for v in job.size_limit)
-            sentence(layout, context, f"A piece may weigh {mass(context, job.limits.piece_mass)} and measure {size}.")
+            limit, largest = mass(context, job.limits.piece_mass), size(context, job.size_limit)
+            sentence(layout, context, f"A piece may weigh {limit} and measure {largest}.")
         layout.menu("SEAMWRIGHT_MT_limits", icon="PRESET")
         col = layout.column()
         col.use_property_split, col.use_property_decorate = True, False

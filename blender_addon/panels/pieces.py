@@ -7,7 +7,7 @@ import bpy
 
 from .. import job_tree
 from ..job_tree import JobCollection
-from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence
+from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence, size
 
 MOST = 4
 """Findings shown; all of them stand in the job pack."""
@@ -95,12 +95,12 @@ class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
         flt_flag: int | None = 0,
     ) -> None:
         """Number, mass, size, status."""
-        split = layout.split(factor=0.12)
+        split = layout.split(factor=0.1)
         split.label(text=str(item.get("mark", "")))
-        split = split.split(factor=0.3)
+        split = split.split(factor=0.32)
         split.label(text=mass(context, item.get("finished_mass_kg", 0.0)))
         row = split.row()
-        row.label(text=" × ".join(length(context, v, 2) for v in item.get("handling_box_m", ())))
+        row.label(text=size(context, item.get("handling_box_m", ())).replace(" × ", "×").rpartition(" ")[0])
         row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
 
     def filter_items(self, context: bpy.types.Context, data: Any, propname: str) -> Any:
@@ -153,6 +153,7 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
         split.scale_y = 0.85
         crew = obj.get("crew", 0)
         for word, text in (
+            ("Size as carried", size(context, obj.get("handling_box_m", ()))),
             ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
