@@ -14,10 +14,11 @@ from types import FrameType
 def held_interrupt() -> Iterator[None]:
     """Note Ctrl-C within the block, and raise KeyboardInterrupt when the block is done.
 
-    Does nothing in a thread other than the main one, or where something other than Python handles Ctrl-C.
+    Does nothing in a thread other than the main one, or where Ctrl-C is ignored or handled by something other than
+    Python.
     """
     before = signal.getsignal(signal.SIGINT)
-    if threading.current_thread() is not threading.main_thread() or before is None:
+    if threading.current_thread() is not threading.main_thread() or before in (None, signal.SIG_IGN):
         yield
         return
     asked = False

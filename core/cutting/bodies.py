@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..mesh.mass import triangle_areas, volume
 from ..mesh.mesh import Mesh
-from ..mesh.topology import components
+from ..mesh.topology import closed_components
 from ..mesh.winding import encloses
 from .cells import Cells, Tail
 from .pinch import part_corners, pinched_edges, split_apart
@@ -157,7 +157,7 @@ def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
     `of` tells the row of the cells that each triangle comes from, where there are more triangles than rows.
     """
     body, mesh = whole.body, whole.body.mesh
-    label = components(mesh.triangles)
+    label = closed_components(mesh.triangles)
     count = int(label.max()) + 1
     if count == 1:
         return [whole]
@@ -176,8 +176,10 @@ def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
     out = []
     count_base, count_behind = len(whole.base), len(whole.behind)
     for i in sorted(set(home)):
-        rows = np.sort(np.concatenate([parts[k] for k in range(count) if home[k] == i]))
-        part = Body(_compact(mesh, rows), body.source[rows], body.origin[rows])
+        shared = [parts[k] for k in range(count) if home[k] == i]
+        rows = np.sort(np.concatenate(shared)) if len(shared) > 1 else parts[i]
+        shell = _compact(mesh, rows) if len(shared) > 1 else shells[i]
+        part = Body(shell, body.source[rows], body.origin[rows])
         rows = rows if of is None else np.unique(of[rows])
         tail = rows[rows >= count_base] - count_base
         out.append(
@@ -198,6 +200,10 @@ def _grouped(label: IntArray, count: int) -> list[IntArray]:
 
 
 def _compact(mesh: Mesh, rows: IntArray) -> Mesh:
-    triangles = mesh.triangles[rows]
-    used, flat = np.unique(triangles, return_inverse=True)
-    return Mesh(mesh.vertices[used], flat.reshape(-1, 3).astype(np.int64), mesh.kind[rows])
+    flat = np.take(mesh.triangles, rows, axis=0).reshape(-1)
+    mark = np.zeros(len(mesh.vertices), dtype=bool)
+    mark[flat] = True
+    used = np.flatnonzero(mark)
+    local = np.zeros(len(mark), dtype=np.int64)
+    local[used] = np.arange(len(used))
+    return Mesh(mesh.vertices[used], local[flat].reshape(-1, 3), mesh.kind[rows])

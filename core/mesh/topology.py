@@ -133,8 +133,34 @@ def components(triangles: IntArray) -> IntArray:
     all paths are shortened to their root. A root that cannot hook has a neighbour that hooks at least as low, so within
     two rounds every root of an unfinished body joins another one: at most 2 log2(m) + 2 rounds.
     """
+    return _joined(len(triangles), *_neighbours(triangles))
+
+
+def closed_components(triangles: IntArray) -> IntArray:
+    """As `components`, quicker for what has exactly two triangles at each edge; anything else goes the slow way."""
     count = len(triangles)
-    one, two = _neighbours(triangles)
+    place, number = max(count - 1, 1).bit_length(), int(triangles.max(initial=0)).bit_length()
+    if 2 * number + place > 63:
+        return components(triangles)
+    keys = np.empty((3, count), dtype=np.int64)
+    for k in range(3):
+        a, b = triangles[:, k], triangles[:, (k + 1) % 3]
+        np.minimum(a, b, out=keys[k])
+        keys[k] <<= number
+        keys[k] |= np.maximum(a, b)
+        keys[k] <<= place
+        keys[k] |= np.arange(count)
+    flat = keys.reshape(-1)
+    flat.sort()
+    edges = flat >> place
+    if (edges[::2] != edges[1::2]).any() or (edges[2::2] == edges[1:-1:2]).any():
+        return components(triangles)
+    flat &= (1 << place) - 1
+    return _joined(count, flat[::2], flat[1::2])
+
+
+def _joined(count: int, one: IntArray, two: IntArray) -> IntArray:
+    """Labels of `count` things joined by pairs, numbered by the first of each body."""
     root = np.arange(count, dtype=np.int64)
     while len(one):
         low, high = np.minimum(one, two), np.maximum(one, two)

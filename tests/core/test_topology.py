@@ -12,8 +12,15 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from seamwright.core.errors import MeshError, NotClosedError
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.mesh.topology import boundary_loops, components, edge_loops, edge_report, require_closed
-from shapes import box, icosphere, joined, tetrahedron, torus
+from seamwright.core.mesh.topology import (
+    boundary_loops,
+    closed_components,
+    components,
+    edge_loops,
+    edge_report,
+    require_closed,
+)
+from shapes import box, hollow_box, icosphere, joined, moved, rock, tetrahedron, torus
 
 any_triangles = hnp.arrays(np.int64, st.tuples(st.integers(0, 12), st.just(3)), elements=st.integers(0, 6))
 
@@ -153,3 +160,10 @@ def test_edges_that_do_not_close() -> None:
 def test_vertex_number_too_high() -> None:
     with pytest.raises(MeshError, match="too high"):
         edge_report(np.array([[0, 1, 1 << 31]]))
+
+
+@pytest.mark.parametrize("mesh", [rock(3), joined(rock(2), moved(rock(2), shift=(5.0, 0.0, 0.0))), hollow_box()])
+def test_the_quick_labels_of_closed_bodies_are_the_labels(mesh: Mesh) -> None:
+    turned = np.random.default_rng(5).permutation(len(mesh.triangles))
+    for triangles in (mesh.triangles, mesh.triangles[turned], mesh.triangles[:-1]):
+        assert (closed_components(triangles) == components(triangles)).all()
