@@ -140,7 +140,7 @@ def closed_components(triangles: IntArray) -> IntArray:
     """As `components`, quicker for what has exactly two triangles at each edge; anything else goes the slow way."""
     count = len(triangles)
     place, number = max(count - 1, 1).bit_length(), int(triangles.max(initial=0)).bit_length()
-    if 2 * number + place > 63:
+    if count % 2 or 2 * number + place > 63:
         return components(triangles)
     keys = np.empty((3, count), dtype=np.int64)
     for k in range(3):
