@@ -88,7 +88,9 @@ def _contains(xy: FloatArray, loop: list[int], point: FloatArray) -> bool:
 def _bridge(xy: FloatArray, ring: list[int], hole: list[int]) -> None:
     apart = ((xy[ring][:, None, :] - xy[hole][None, :, :]) ** 2).sum(axis=2)
     i, j = divmod(int(np.argmin(apart)), len(hole))
-    ring[i + 1 : i + 1] = [*hole[j:], *hole[: j + 1], ring[i]]
+    # A hole that shares the vertex needs no bridge: a side of no length would hide the corner there.
+    around = [*hole[j + 1 :], *hole[: j + 1]]
+    ring[i + 1 : i + 1] = around if ring[i] == hole[j] else [hole[j], *around, ring[i]]
 
 
 def _clip(xy: FloatArray, ring: list[int]) -> list[tuple[int, int, int]]:
