@@ -15,6 +15,7 @@ from ..mesh.mesh import Mesh
 from ..mesh.topology import closed_components
 from ..mesh.winding import encloses
 from .cells import Cells, Tail
+from .folds import close_folds
 from .pinch import part_corners, pinched_edges, split_apart
 from .result import FROM_CARVING, Body
 from .splitting import edge_keys, split_edges
@@ -104,6 +105,7 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
 
 def _free_pinches(cells: Cells, regions: list[int], rounds: int) -> dict[int, IntArray]:
     """Pinched edges of each region; edges that a copy of their ends cannot part get a vertex in their middle first."""
+    folded = rounds > 0
     while True:
         rounds -= 1
         pinches: dict[int, IntArray] = {}
@@ -120,6 +122,10 @@ def _free_pinches(cells: Cells, regions: list[int], rounds: int) -> dict[int, In
                 edges = np.searchsorted(used, pinches[r])
                 found = part_corners(t, edges, cells.points(used), len(used))[2]
                 stuck.append(used[found])
+        if folded and stuck:
+            cells.tail = close_folds(cells.tail)
+            folded = False
+            continue
         edges = np.concatenate(stuck) if stuck else np.zeros((0, 2), dtype=np.int64)
         if len(edges) == 0 or rounds < 0:
             return pinches

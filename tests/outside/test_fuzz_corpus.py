@@ -10,6 +10,7 @@ CORPUS = {
     61: "a joint triangle without height was parted from its body",
     132: "thousands of vertices nearer together than an outline can order; two triangles for a body",
     134: "an outline that touches itself at two vertices in one place",
+    241: "joint triangles folded back on themselves: an edge with four triangles was left",
     385: "two joint triangles back to back, no foam between",
     431: "the same, along the kink of a profile",
     446: "a body thinner than the tolerance was left out instead of going to its neighbour",
