@@ -97,28 +97,43 @@ def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
     return propose_stations(ready, job, gap_width(job), CRUMB, progress)
 
 
-def original_triangles(carving: Snapshot, result: JobResult) -> NDArray[np.int64]:
-    """For each triangle of the result's carving that of the object as it was read; -1 where the base was closed.
+@dataclass(frozen=True, eq=False)
+class Scan:
+    """Where the triangles of a cut carving are in the object as it was read.
+
+    Attributes
+    ----------
+    triangles : (m,) for each triangle of the carving that of the object; -1 where the base was closed.
+    turned : whether the carving runs round its triangles the other way.
+    """
+
+    triangles: NDArray[np.int64]
+    turned: bool
+
+
+def do_job_for_scan(
+    carving: Snapshot, job: Job, joints: tuple[Joint, ...], progress: Progress
+) -> tuple[JobResult, Scan]:
+    """`do_job`, and where its triangles come from.
 
     Notes
     -----
     Reading keeps the order of triangles; welding leaves out those that collapse, and closing the base adds some.
     """
+    result = do_job(carving, job, joints, progress)
+    progress(1.0, "finding the way back to the scan")
     count = len(carving.mesh.triangles)
     kept = np.arange(count)
-    mesh, _ = weld_if_open(carving.mesh)
-    if len(mesh.triangles) != count:
+    if len(weld_if_open(carving.mesh)[0].triangles) != count:
         a, b, c = weld_points(carving.mesh.vertices)[1][carving.mesh.triangles].T
         kept = kept[(a != b) & (b != c) & (c != a)]
-    out = np.full(len(result.carving.triangles), -1, dtype=np.int64)
-    out[: len(kept)] = kept
-    return out
+    triangles = np.full(len(result.carving.triangles), -1, dtype=np.int64)
+    triangles[: len(kept)] = kept
+    return result, Scan(triangles, _is_turned(carving.mesh, result.carving, kept))
 
 
-def is_turned(carving: Snapshot, result: JobResult, scan: NDArray[np.int64]) -> bool:
-    """Whether the result's carving runs round its triangles the other way than the object as it was read."""
-    for row in np.flatnonzero(scan >= 0)[:64].tolist():
-        now, then = result.carving.corners()[row], carving.mesh.corners()[scan[row]]
-        if not np.array_equal(now, now[::-1]):
-            return not np.array_equal(now, then)
-    return False
+def _is_turned(read: Mesh, carving: Mesh, kept: NDArray[np.int64]) -> bool:
+    rows = np.arange(min(len(kept), 64))
+    now = carving.vertices[carving.triangles[rows]]
+    then = read.vertices[read.triangles[kept[rows]]]
+    return not np.array_equal(now, then)

@@ -42,14 +42,18 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         carving = carving_source.snapshot(context, job)
         yield Step(0.05, "cutting")
         try:
-            result = yield from beside(lambda p: carving_source.do_job(carving, settings, joints, p), 0.05, 0.7, wait)
+            result, scan = yield from beside(
+                lambda p: carving_source.do_job_for_scan(carving, settings, joints, p), 0.05, 0.7, wait
+            )
         except CutError as error:
             raise _named(error, job_tree.joints(bpy.data.collections[name])) from None
         job = bpy.data.collections.get(name)
         if job is None or _state(job, scale) != before:
             raise Dropped("the scene changed while the cut went on; the result was dropped, cut again")
         yield Step(0.7, "reading colours and materials", locked=True)
-        look = _look(context, job, carving, result)
+        obj = job.seamwright.carving
+        with shown(context, obj) as depsgraph:
+            look = Look(read_layers(obj, depsgraph), scan.triangles, scan.turned)
         names: list[str] = []
         try:
             for number, piece in enumerate(result.pieces):
@@ -77,14 +81,6 @@ def _named(error: CutError, joints: list[bpy.types.Object]) -> SeamwrightError:
     if not 0 <= error.joint < len(joints):
         return error
     return CutError(f"{joints[error.joint].name}: {error}", error.joint)
-
-
-def _look(context: bpy.types.Context, job: JobCollection, carving: carving_source.Snapshot, result: JobResult) -> Look:
-    obj = job.seamwright.carving
-    with shown(context, obj) as depsgraph:
-        layers = read_layers(obj, depsgraph)
-    scan = carving_source.original_triangles(carving, result)
-    return Look(layers, scan, carving_source.is_turned(carving, result, scan))
 
 
 def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, scale: float) -> None:
