@@ -44,7 +44,8 @@ def surface_stamp(obj: Any) -> str:
     for name, field, width, kind in (("position", "vector", 3, np.float32), (".corner_vert", "value", 1, np.int32)):
         values: Any = np.empty((len(data.vertices) if width == 3 else len(data.loops)) * width, dtype=kind)
         if len(values):
-            data.attributes[name].data.foreach_get(field, values)
+            attribute: Any = data.attributes[name]
+            attribute.data.foreach_get(field, values)
         crc = zlib.crc32(values, crc)
     place = [round(value, 6) for row in _rows(obj) for value in row]
     return f"{crc:08x} {hashlib.sha1(repr((place, _modifiers(obj))).encode()).hexdigest()}"
