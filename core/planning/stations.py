@@ -95,11 +95,15 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     assert best is not None
     (over, pieces, _), joints, count = best
     text = (
-        f"{count} slabs of {length / count:.2f} m along the carving and {len(joints) - count + 1} joints across them: "
-        f"{pieces} pieces"
+        f"{_counted(count, 'slab')} of {length / count:.2f} m along the carving and "
+        f"{_counted(len(joints) - count + 1, 'joint')} across: {_counted(pieces, 'piece')}"
     )
     text += f", {over} of them over a limit." if over else ", all within mass and size."
     return Proposal(joints, text, _TRIES)
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
 def _divide(
