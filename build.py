@@ -346,7 +346,7 @@ def do_test(options: argparse.Namespace) -> int:
     went = {"check": FAILED if do_check(options) else "passed"}
     went["tests/core, tests/outside"] = pytest(MAIN, "tests/core", "tests/outside")
     say("Random cuts, a minute")
-    fuzz = [make(MAIN), ROOT / "tests" / "fuzz.py", "--first", "0", "--minutes", "1"]
+    fuzz: list[str | Path] = [make(MAIN), ROOT / "tests" / "fuzz.py", "--first", "0", "--minutes", "1"]
     went["random cuts"] = FAILED if run(fuzz) else "passed"
     zipped = build_zip()
     went["zip"] = "passed" if zipped else FAILED
