@@ -58,7 +58,8 @@ def cut(
     CutResult
         Every body is closed and consistently wound, each edge in exactly two triangles by index. Volumes and carved
         areas of pieces, crumbs and what the gap took add up to the carving's. Without a gap the two faces of a joint
-        have the same vertices, bit for bit. The same input gives the same bytes.
+        have the same vertices, bit for bit; only a body that would touch itself along an edge, and is parted there, may
+        have one more on that edge. The same input gives the same bytes.
 
     Raises
     ------
