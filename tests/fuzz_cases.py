@@ -305,6 +305,8 @@ def _regions(case: Case) -> None:
     theirs = sorted(p.volume() for p in parts)
     size = float(np.linalg.norm(case.mesh.size))
     slack = 1e-9 * size**3 + 1e-12 * size**2 * float(np.abs(case.mesh.vertices).max())
+    if abs(sum(theirs) - _volume(case.mesh, case.mesh)) > slack:
+        return  # the library's own parts do not add up, as with very steep profiles: it is no judge here
     mine, theirs = [v for v in mine if v > 2.0 * slack], [v for v in theirs if v > 2.0 * slack]
     assert len(mine) == len(theirs), f"{len(mine)} regions, {len(theirs)} by the boolean library"
     assert np.abs(np.array(mine) - np.array(theirs)).max(initial=0.0) <= slack, "a region's volume differs"
