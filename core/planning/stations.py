@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -72,7 +73,8 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     Proposal
         Of the numbers of stations tried, the one with the fewest pieces over a limit, then the fewest pieces, then the
         least joint area. A piece that is over a limit is halved across its longer side (or level, where it is too
-        high), again and again. A piece that no halving brings within the limits is left as it is: the checks name it.
+        high; across its longest side, where any pose is allowed), again and again. A piece that no halving brings
+        within the limits is left as it is: the checks name it.
     """
     along, across = long_axis(mesh)
     reach = mesh.vertices @ along
@@ -86,12 +88,17 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     best: tuple[tuple[int, int, float], tuple[Joint, ...], int] | None = None
     for step in range(_TRIES):
         count = least + step
-        if progress:
-            progress(step / _TRIES, f"{count} slabs")
+
+        def tell(pieces: int, step: int = step, count: int = count) -> None:
+            # How many pieces there will be nobody knows: each brings the try nearer to its end, none there.
+            if progress:
+                share = (step + pieces / (pieces + 16.0)) / _TRIES
+                progress(share, f"{_counted(count, 'slab')}, {_counted(pieces, 'piece')}")
+
         stations = [Plane(along * (start + length * k / count), along) for k in range(1, count)]
-        joints, score = _divide(mesh, stations, job, gap, crumb, along, across)
-        if best is None or score < best[0]:
-            best = score, joints, count
+        found = _divide(mesh, stations, job, gap, crumb, along, across, None if best is None else best[0], tell)
+        if found is not None and (best is None or found[1] < best[0]):
+            best = found[1], found[0], count
     assert best is not None
     (over, pieces, _), joints, count = best
     text = (
@@ -107,13 +114,27 @@ def _counted(count: int, word: str) -> str:
 
 
 def _divide(
-    mesh: Mesh, stations: list[Plane], job: Job, gap: float, crumb: float, along: FloatArray, across: FloatArray
-) -> tuple[tuple[Joint, ...], tuple[int, int, float]]:
-    """Stations with the joints across, and how good they are: pieces over a limit, pieces, joint area."""
+    mesh: Mesh,
+    stations: list[Plane],
+    job: Job,
+    gap: float,
+    crumb: float,
+    along: FloatArray,
+    across: FloatArray,
+    best: tuple[int, int, float] | None,
+    tell: Callable[[int], None],
+) -> tuple[tuple[Joint, ...], tuple[int, int, float]] | None:
+    """Stations with the joints across, and how good they are: pieces over a limit, pieces, joint area.
+
+    None as soon as they can only be worse than the best so far.
+    """
     joints: list[Joint] = list(stations)
     todo = [(body.mesh, 0) for body in cut(mesh, stations, gap, crumb=crumb).pieces]
     over, count, area = 0, 0, 0.0
     while todo:
+        if best is not None and (over > best[0] or (over == best[0] and count + len(todo) > best[1])):
+            return None
+        tell(count)
         piece, depth = todo.pop()
         figures = measure_piece(piece, job)
         joint = None if within_limits(figures, job) else _halve(piece, figures, job, along, across)
@@ -129,13 +150,18 @@ def _divide(
 
 
 def _halve(piece: Mesh, figures: PieceFigures, job: Job, along: FloatArray, across: FloatArray) -> Plane:
-    """A joint through the middle of a piece, square to its longer level side, or level where it is too high."""
+    """A joint through the middle of a piece, square to its longer level side, or level where it is too high.
+
+    A piece that may be carried in any pose has no height of its own: it is halved across its longest side.
+    """
     limit = job.size_limit
     if figures.box[2] > limit[2] and not job.limits.any_pose:
         normal = np.array([0.0, 0.0, 1.0])
     else:
-        spread = [float(np.ptp(piece.vertices @ axis)) for axis in (across, along)]
-        normal = across if spread[0] >= spread[1] else along
+        sides = [across, along]
+        if job.limits.any_pose:
+            sides.append(np.array([0.0, 0.0, 1.0]))
+        normal = max(sides, key=lambda axis: float(np.ptp(piece.vertices @ axis)))
     reach = piece.vertices @ normal
     inside = inner_point(piece)
     return Plane(normal * ((float(reach.min()) + float(reach.max())) / 2.0), normal, inside)
