@@ -103,7 +103,7 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     (over, pieces, _), joints, count = best
     text = (
         f"{_counted(count, 'slab')} of {length / count:.2f} m along the carving and "
-        f"{_counted(len(joints) - count + 1, 'joint')} across: {_counted(pieces, 'piece')}"
+        f"{_counted(sum(joint.part is not None for joint in joints), 'joint')} across: {_counted(pieces, 'piece')}"
     )
     text += f", {over} of them over a limit." if over else ", all within mass and size."
     return Proposal(joints, text, _TRIES)
@@ -128,8 +128,10 @@ def _divide(
 
     None as soon as they can only be worse than the best so far.
     """
-    joints: list[Joint] = list(stations)
-    todo = [(body.mesh, 0) for body in cut(mesh, stations, gap, crumb=crumb).pieces]
+    slabs = cut(mesh, stations, gap, crumb=crumb)
+    # One between two bodies of the carving has nothing to cut.
+    joints: list[Joint] = [joint for j, joint in enumerate(stations) if j not in slabs.missed]
+    todo = [(body.mesh, 0) for body in slabs.pieces]
     over, count, area = 0, 0, 0.0
     while todo:
         if best is not None and (over > best[0] or (over == best[0] and count + len(todo) > best[1])):
