@@ -245,7 +245,7 @@ def _faces(body: Body, joint: Joint, index: int, gap: float, size: float, reach:
     up = joint.normal if isinstance(joint, Plane) else joint.w
     across = cross @ up
     slack = 1e-10 * size + 1e-13 * reach
-    turned_over = longest * slack
+    turned_over = longest * slack + 1e-14 * size**2
     if isinstance(joint, Plane):
         away = (p - joint.point) @ up
         side = np.sign(away.mean(axis=1)) if gap else np.zeros(len(p))

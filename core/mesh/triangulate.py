@@ -85,14 +85,19 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
     owner: list[IntArray] = []
     todo = np.ones(len(names), dtype=bool)
     slit = _slits(pairs, len(node))
-    sweeps = [(*sweep, False) for sweep in _SWEEPS] + [(*sweep, True) for sweep in _SWEEPS if slit.any()]
-    wide = float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1]))
+    # First across the longer side, then along it; at last without the slits.
+    quarter = 0.0 if float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1])) else np.pi / 2.0
+    sweeps = [
+        (turn + quarter + more, share, closed)
+        for closed in ((False, True) if slit.any() else (False,))
+        for more in (0.0, np.pi / 2.0)
+        for turn, share in _SWEEPS
+    ]
     for turn, share, closed in sweeps:
         if not todo.any():
             break
         use = todo[group] & ~(slit & closed)
-        angle = turn if wide else turn + np.pi / 2.0
-        c, s = np.cos(angle), np.sin(angle)
+        c, s = np.cos(turn), np.sin(turn)
         moved = xy if share == 0.0 else _pushed(xy, pairs[use], share)
         turned = np.stack([c * moved[:, 0] + s * moved[:, 1], c * moved[:, 1] - s * moved[:, 0]], axis=1)
         triangles = _sweep(turned, pairs[use], node_group)
@@ -103,7 +108,7 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
             # Vertices nearer together than the arithmetic can order leave a few thin holes: they are closed one by one.
             rim = left[node_group[left[:, 0]] == g]
             patch = clip_loops(xy, rim) if len(rim) <= _FEW and todo[g] and not wrong[g] else None
-            if patch is None or _turned(xy, patch, 1e-11).any():
+            if patch is None or _turned(xy, patch, 1e-11, 1e-15).any():
                 wrong[g] = True
             else:
                 triangles = np.concatenate([triangles, patch])
@@ -238,11 +243,12 @@ def _leftover(edges: IntArray, triangles: IntArray, count: int) -> IntArray:
     return np.repeat(way, np.abs(balance[off]), axis=0)
 
 
-def _turned(xy: FloatArray, triangles: IntArray, share: float) -> NDArray[np.bool_]:
-    """Which triangles are turned over by more than a height of `share` of the extent."""
+def _turned(xy: FloatArray, triangles: IntArray, share: float, area_share: float = 0.0) -> NDArray[np.bool_]:
+    """Which triangles are turned over by more than a height and an area that are these shares of the extent."""
     p = xy[triangles]
     d, e = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
     area = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
-    slack = share * (np.abs(d).sum(axis=1) + np.abs(e).sum(axis=1)) * float(np.abs(xy).max(initial=1e-300))
+    extent = float(np.abs(xy).max(initial=1e-300))
+    slack = share * (np.abs(d).sum(axis=1) + np.abs(e).sum(axis=1)) * extent + area_share * extent**2
     turned: NDArray[np.bool_] = area < -slack
     return turned

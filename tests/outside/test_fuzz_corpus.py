@@ -18,6 +18,7 @@ CORPUS = {
     611: "a body thinner than the tolerance",
     622: "wedges linked round both ends of a pinched edge: the search for a way to part them did not end",
     1011: "a sliver along an edge, thinner than the tolerance",
+    3850: "an outline that no sweep across its longer side could follow; the last resort turned a face over",
 }
 
 
