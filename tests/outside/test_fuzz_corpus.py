@@ -19,6 +19,7 @@ CORPUS = {
     622: "wedges linked round both ends of a pinched edge: the search for a way to part them did not end",
     1011: "a sliver along an edge, thinner than the tolerance",
     3850: "an outline that no sweep across its longer side could follow; the last resort turned a face over",
+    4339: "a region of nothing but slits",
 }
 
 
