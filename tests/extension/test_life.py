@@ -102,13 +102,18 @@ def test_it_says_nothing_on_standard_error(life: dict[str, Any]) -> None:
 def test_nobody_holds_anything_of_it_when_it_has_gone(zipped: Path, carving: Path, tmp_path: Path, first: str) -> None:
     """Handlers, timers, draw handlers, classes and commands would each keep a function or a class alive.
 
-    Blender itself keeps the modules of an add-on that was disabled before it was removed.
+    Blender itself keeps the modules of an add-on that was disabled before it was removed; and Blender 4.2 keeps every
+    property group, with the functions that its properties call, as a group of the scene's own shows.
     """
     left = play("leave", tmp_path, zipped, carving, tmp_path, first)
     assert left["looks"] == [True] * 5
     assert (left["install"], left["export"], left["remove"]) == ("FINISHED", "FINISHED", "FINISHED")
     assert left["alive before"] > 100
     assert left["after remove"] == {}
-    assert left["alive"] == []
+    alive = left["alive"]
+    if left["groups stay"]:
+        modules = ("properties.", "job_tree.", "core.findings.")
+        alive = [name for name in alive if not name.split("seamwright.", 1)[1].startswith(modules)]
+    assert alive == []
     if first == "remove":
         assert left["modules"] == []

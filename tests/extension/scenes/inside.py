@@ -27,7 +27,7 @@ network: list[str] = []
 
 
 def _no_network(event: str, arguments: tuple[Any, ...]) -> None:
-    if event in ("socket.connect", "socket.bind", "socket.sendto", "socket.getaddrinfo", "socket.gethostbyname"):
+    if event in ("socket.connect", "socket.sendto", "socket.getaddrinfo", "socket.gethostbyname"):
         network.append(f"{event} {arguments[-1]!r}")
         raise OSError("this process has no network")
 

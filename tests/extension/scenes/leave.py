@@ -7,6 +7,8 @@ first: "disable" or "remove".
 
 from __future__ import annotations
 
+import gc
+import weakref
 from pathlib import Path
 from typing import Any
 
@@ -36,9 +38,26 @@ def looks() -> list[bool]:
     return [*(len(found.get(word, {"come": []})["come"]) == 1 for word in words), inside.held() == before]
 
 
+def groups_stay() -> bool:
+    """Whether this Blender itself keeps a property group that was registered, pointed to and taken back in good order.
+
+    4.2 does.
+    """
+    group: Any = type("KeptHere", (bpy.types.PropertyGroup,), {"__annotations__": {"number": bpy.props.IntProperty()}})
+    bpy.utils.register_class(group)
+    bpy.types.Scene.kept_here = bpy.props.PointerProperty(type=group)
+    del bpy.types.Scene.kept_here
+    bpy.utils.unregister_class(group)
+    held = weakref.ref(group)
+    del group
+    for _ in range(3):
+        gc.collect()
+    return held() is not None
+
+
 def leave() -> dict[str, Any]:
     bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
-    out: dict[str, Any] = {"looks": looks()}
+    out: dict[str, Any] = {"looks": looks(), "groups stay": groups_stay()}
     before = inside.held()
     out["install"] = inside.install(ZIP)
     ops = bpy.ops.seamwright
