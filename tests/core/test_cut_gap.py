@@ -68,7 +68,7 @@ def profile(name: str) -> Profile:
 @pytest.mark.parametrize("gap", [0.003, 0.08])
 @pytest.mark.parametrize("name", PROFILES)
 def test_profiles_keep_the_gap_clear(name: str, gap: float) -> None:
-    joint, mesh = profile(name), rock(3, 5)
+    joint, mesh = profile(name), rock(2, 5)
     result = cut(mesh, [joint], gap)
     assert_cut(mesh, [joint], result, gap)
     lower, upper = faces(result, 0, joint.w)
@@ -154,7 +154,7 @@ def test_lines_and_contacts_do_not_know_of_the_gap(name: str, gap: float) -> Non
             assert a.pieces.tobytes() == b.pieces.tobytes()
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_volumes_add_up(seed: int) -> None:
     rng = np.random.default_rng([6, seed])
     mesh = moved(rock(2, seed), turned(tuple(rng.normal(size=3)), 1.0))
@@ -163,7 +163,7 @@ def test_volumes_add_up(seed: int) -> None:
     points = np.column_stack([np.sort(rng.uniform(-1, 1, 12)), 0.1 * rng.normal(size=12)])
     joints.insert(1, Profile((0, 0, 0), turn[:, 0], turn[:, 1], points))
     before = 0.0
-    for gap in (1e-5, 1e-3, 0.03, 0.2):
+    for gap in (1e-5, 3e-3, 0.15):
         result = cut(mesh, joints, gap)
         assert_cut(mesh, joints, result, gap)
         taken = sum(volume_of(b.mesh) for b in result.taken)

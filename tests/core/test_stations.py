@@ -59,17 +59,17 @@ def assert_true(proposal: Proposal, job: Job, pieces: tuple[Mesh, ...], mesh: Me
 
 
 POSSIBLE = {
-    "long rock": (rock(2, 2, size=(5.0, 1.6, 1.2)), ""),
+    "long rock": (rock(1, 2, size=(5.0, 1.6, 1.2)), ""),
     "mass": (rock(1, 2, size=(3.0, 1.6, 1.2)), '[limits]\npiece_mass = "30 kg"'),
     "size": (rock(1, 3, size=(1.6, 1.2, 1.0)), '[limits]\npiece_size = ["0.9 m", "0.8 m", "0.7 m"]'),
-    "aslant": (moved(box((4.0, 1.0, 0.8)), turned((0, 0, 1), 0.6)), '[limits]\npiece_mass = "30 kg"'),
+    "aslant": (moved(box((3.0, 1.0, 0.8)), turned((0, 0, 1), 0.6)), '[limits]\npiece_mass = "30 kg"'),
     "tall": (cylinder(24, 0.4, 5.0), '[limits]\npiece_size = ["2 m", "1 m", "1.3 m"]'),
     "tall in any pose": (
         box((0.6, 0.6, 4.0)),
         '[limits]\nany_pose = true\npiece_size = ["2.4 m", "1.0 m", "1.0 m"]\npiece_mass = "90 kg"',
     ),
     "ring": (torus(20, 10, 1.2, 0.35), '[limits]\npiece_size = ["1.3 m", "1.0 m", "0.8 m"]'),
-    "two bodies": (joined(rock(2), moved(rock(2), shift=(4.0, 0, 0))), '[limits]\npiece_mass = "40 kg"'),
+    "two bodies": (joined(rock(2), moved(rock(2), shift=(4.0, 0, 0))), '[limits]\npiece_mass = "60 kg"'),
 }
 
 
