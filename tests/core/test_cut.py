@@ -367,7 +367,7 @@ def test_a_gap_that_is_none_is_refused(gap: float) -> None:
 
 @pytest.mark.parametrize("joint", [None, (0, 0, 1), "plane", {"kind": "plane"}])
 def test_what_is_no_joint_is_refused(joint: object) -> None:
-    with pytest.raises(CutError, match="joint 1.* is a ") as caught:
+    with pytest.raises(CutError, match=r"joint 1.* is a ") as caught:
         cut(box(), [Plane((0.5, 0, 0), (1, 0, 0)), joint])
     assert caught.value.joint == 1
 
