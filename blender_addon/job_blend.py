@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from . import convert
 from .core.jobpack.joints_file import joints_json
+from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.record import JobResult, JointRecord
 from .job_tree import CARVING, JOINTS, LINES, MADE_BY, MAKER, PIECES, ensure_folder
 from .joint_object import joint_object, write_joint
 from .picture_scene import SAWN, TONES
 from .piece_object import CARVED_FACE, JOINT_FACE, describe, matte
-from .piece_tones import touching_tones
 from .quiet import quiet
 
 SETTINGS = "JOB.toml"

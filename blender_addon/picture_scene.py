@@ -14,10 +14,10 @@ from mathutils import Vector
 from numpy.typing import ArrayLike, NDArray
 
 from . import convert
+from .core.jobpack.label_places import COLUMNS, NOBODY, label_places
+from .core.jobpack.piece_tones import touching_tones
+from .core.jobpack.view_fit import FloatArray, View, fit
 from .held_interrupt import held_interrupt
-from .label_places import COLUMNS, NOBODY, label_places
-from .piece_tones import touching_tones
-from .view_fit import FloatArray, View, fit
 
 if TYPE_CHECKING:
     from .core.jobpack.record import JobResult

@@ -13,13 +13,13 @@ from mathutils import Matrix
 
 from . import convert, job_tree
 from .core.cutting.result import Body
+from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.record import JobResult, PieceRecord
 from .core.marking.match import match_pieces
 from .core.mesh.mesh import FloatArray, IntArray, Mesh
 from .corner_layers import Layers, write_layers
 from .job_tree import JobCollection
 from .picture_scene import SAWN, TONES
-from .piece_tones import touching_tones
 
 ORIGIN = "origin"
 CARVED_FACE = "Seamwright carved"

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pack_sample import png, sample_result
 from seamwright import picture_scene, pictures
-from seamwright.label_places import label_places, room
-from seamwright.piece_tones import piece_tones, touching_tones
-from seamwright.view_fit import fit, look
+from seamwright.core.jobpack.label_places import label_places, room
+from seamwright.core.jobpack.piece_tones import piece_tones, touching_tones
+from seamwright.core.jobpack.view_fit import fit, look
 
 coordinate = st.floats(-50.0, 50.0)
 points = st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=1, max_size=30).map(np.array)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from .core.jobpack.record import JobResult
+    from .record import JobResult
 
 TONES = 4
 """Two hues in two depths: 0 first hue, 1 second hue, 2 first hue deep, 3 second hue deep."""
