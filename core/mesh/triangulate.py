@@ -232,7 +232,7 @@ def _leftover(edges: IntArray, triangles: IntArray, count: int) -> IntArray:
     """Directed edges, (k, 2), that the border of the triangles lacks; none where they are right."""
     sides = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]], edges[:, ::-1]])
     if len(sides) == 0:
-        return sides
+        return edges
     forward = sides[:, 0] < sides[:, 1]
     key = np.where(forward, sides[:, 0] * count + sides[:, 1], sides[:, 1] * count + sides[:, 0])
     rows = np.argsort(key, kind="stable")
