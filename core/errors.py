@@ -60,10 +60,17 @@ class NotClosedError(MeshError):
 
 
 class CutError(SeamwrightError):
-    """A joint cannot be applied; `joint` is its place in the order of cuts."""
+    """A joint cannot be applied.
 
-    def __init__(self, message: str, joint: int = -1) -> None:
-        super().__init__(message)
+    Attributes
+    ----------
+    problem : the message without the joint's number, for those who know the joint by another name.
+    joint : its place in the order of cuts, from 0; -1 where it is not one joint's fault.
+    """
+
+    def __init__(self, problem: str, joint: int = -1) -> None:
+        super().__init__(problem if joint < 0 else f"joint {joint}: {problem}")
+        self.problem = problem
         self.joint = joint
 
 

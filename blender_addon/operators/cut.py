@@ -66,7 +66,10 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         counts = put_pieces(job, result, names, scale)
         _finish(context, job, result, scale)
         results.keep(cut_id(job), result)
-        return f"{len(result.pieces)} pieces ({counts['kept']} kept, {counts['new']} new, {counts['gone']} gone)"
+        text = f"{len(result.pieces)} {'piece' if len(result.pieces) == 1 else 'pieces'}"
+        if counts["kept"] or counts["gone"]:
+            text += f": {counts['kept']} kept, {counts['new']} new, {counts['gone']} gone"
+        return text
 
 
 def _state(job: JobCollection, scale: float) -> tuple[str, ...]:
@@ -80,7 +83,7 @@ def _named(error: CutError, joints: list[bpy.types.Object]) -> SeamwrightError:
     """The error with the name of the joint's object."""
     if not 0 <= error.joint < len(joints):
         return error
-    return CutError(f"{joints[error.joint].name}: {error}", error.joint)
+    return CutError(f"{joints[error.joint].name}: {error.problem}")
 
 
 def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, scale: float) -> None:

@@ -104,7 +104,6 @@ class Cells:
     extra : (k, 3) vertices beyond the carving's, metres.
     tail : what joints have split or made.
     regions : by number.
-    joined : whether each region may hold more than one body (nobody has looked yet).
     """
 
     mesh: Mesh

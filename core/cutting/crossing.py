@@ -314,7 +314,7 @@ def _close(
     try:
         triangles, owner = triangulate_layers(flat, local, layer)
     except MeshError as error:
-        message = f"joint {joint} opens the carving in lines that do not close; check the carving: {error}"
+        message = f"it opens the carving in lines that do not close; check the carving: {error}"
         raise CutError(message, joint) from error
     return used[triangles], names[owner // strips]
 
@@ -345,8 +345,7 @@ def _kink_edges(
     flow = np.cumsum(gain, axis=0)
     same = (stop[1:, :2] == stop[:-1, :2]).all(axis=1)
     if flow[-1].any() or flow[:-1][~same].any():
-        message = f"joint {joint} opens the carving in lines that do not close at a kink; check the carving"
-        raise CutError(message, joint)
+        raise CutError("it opens the carving in lines that do not close at a kink; check the carving", joint)
     edges, layers = [], []
     for side in (0, 1):
         run = np.flatnonzero(same & (flow[:-1, side] != 0))

@@ -84,7 +84,7 @@ def cut(
         raise CutError(f"the gap is {gap:.3g} m, which the carving's coordinates cannot show; give 0 or {least}")
     for j, joint in enumerate(joints):
         if not isinstance(joint, Plane | Profile):
-            raise CutError(f"joint {j} is a {type(joint).__name__}; give a Plane or a Profile", j)
+            raise CutError(f"it is a {type(joint).__name__}; give a Plane or a Profile", j)
     cells, met = _cut_cells(mesh, joints, gap, slack, progress)
     order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
     bodies = bodies_without(cells, order, split, lambda b: is_nothing(b.body, slack))
@@ -120,6 +120,8 @@ def _require_closed(mesh: Mesh) -> None:
     for begin in range(0, len(mesh.triangles), 1 << 16):
         t = mesh.triangles[begin : begin + (1 << 16)]
         a, b, c = t[:, 0], t[:, 1], t[:, 2]
+        if ((a == b) | (b == c) | (c == a)).any():
+            require_closed(mesh)
         p, q = one[a], two[a]
         edge = (one[b] - p) * (two[c] - q) - (one[c] - p) * (two[b] - q)
         total += int(edge.sum(dtype=np.uint64))
@@ -139,8 +141,9 @@ def _scatter(count: int, seed: int) -> NDArray[np.uint32]:
 
 
 def _cut_cells(
-    mesh: Mesh, joints: Sequence[Joint], gap: float, slack: float, progress: Progress | None
+    mesh: Mesh, joints: Sequence[Joint], gap: float, slack: float, progress: Progress | None, strict: bool = True
 ) -> tuple[Cells, set[int]]:
+    """Regions between the joints, and the joints that met foam; `strict`: as in `_isolate`."""
     cells = Cells.of(mesh)
     met: set[int] = set()
     each = 2 if gap > 0.0 else 1
@@ -150,7 +153,7 @@ def _cut_cells(
             progress(0.8 * j / len(joints), f"joint {j + 1} of {len(joints)}")
         part = joints[j].part
         if part is not None:
-            target = _isolate(cells, part, j, slack)
+            target = _isolate(cells, part, j, slack, strict)
             met |= apply_joints(cells, [(j, sheets_of(joints[j], gap, slack))], target)
             j += 1
             continue
@@ -165,8 +168,11 @@ def _cut_cells(
     return cells, met
 
 
-def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float) -> int:
-    """The region that is exactly the one body round the point; a region of several bodies is parted first."""
+def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float, strict: bool) -> int:
+    """The region that is exactly the one body round the point; a region of several bodies is parted first.
+
+    `strict`: a point on the skin of a body is refused; else it counts as in the body that a ray from it tells.
+    """
     here = f"({part[0]:.6g}, {part[1]:.6g}, {part[2]:.6g})"
     wind = np.zeros(len(cells.regions) + 2, dtype=np.int64)
     rows, way = crossings(cells.mesh.vertices, cells.mesh.triangles, part)
@@ -177,14 +183,14 @@ def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float) -> int:
     np.add.at(wind, cells.tail.above[rows], -way)
     inside = np.flatnonzero(wind[:-2] > 0).tolist()
     if not inside:
-        raise CutError(f"joint {joint}: its part {here} lies in no body; move the point into the foam", joint)
+        raise CutError(f"its part {here} lies in no body; move the point into the foam", joint)
     region = int(inside[0])
     if cells.regions[region].taken:
-        raise CutError(f"joint {joint}: its part {here} lies in the gap of an earlier joint; move it", joint)
+        raise CutError(f"its part {here} lies in the gap of an earlier joint; move it", joint)
     bodies = make_bodies(cells, [region], True)
     found = [b for b in bodies if crossings(b.body.mesh.vertices, b.body.mesh.triangles, part)[1].sum() > 0]
-    if not found or distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack:
-        raise CutError(f"joint {joint}: its part {here} lies on the skin of a body; move it inside", joint)
+    if not found or (strict and distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack):
+        raise CutError(f"its part {here} lies on the skin of a body; move it inside", joint)
     if len(bodies) == 1:
         return region
     new = len(cells.regions)
@@ -205,12 +211,13 @@ def _follow(
         behind, before = _piece_of_rows(len(cells.tail), [(i, b) for i, b in enumerate(pieces)])
         return trace(cells, behind, before, len(joints))
     # The joints themselves, without the gap; each body of theirs is the piece that most of its untouched skin went to.
-    bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, None)
+    # Bodies that a gap parts may hang together without it, so that a part may come to lie on an earlier joint there.
+    bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, None, strict=False)
     home = np.full(len(cells.label), -1, dtype=np.int64)
     for i, b in enumerate(pieces):
         home[b.base] = i
     named = []
-    places: list[FloatArray | None] | None = None
+    places: FloatArray | None = None
     for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_nothing(b.body, slack)):
         there = home[b.base]
         there = there[there >= 0]
@@ -218,20 +225,23 @@ def _follow(
             named.append((int(np.argmax(np.bincount(there))), b))
             continue
         # Its whole skin was split, or went with the gap: the largest of the pieces that lie in it.
-        places = [_place(p.body.mesh) for p in pieces] if places is None else places
-        inside = [i for i, at in enumerate(places) if at is not None and encloses(b.body.mesh, at)]
+        places = np.array([_place(p.body.mesh) for p in pieces]).reshape(-1, 3) if places is None else places
+        # By boxes first: there may be hundreds of each. Comparing with nan is false.
+        low, high = b.body.mesh.vertices.min(axis=0), b.body.mesh.vertices.max(axis=0)
+        near = np.flatnonzero(((low <= places) & (places <= high)).all(axis=1)).tolist()
+        inside = [i for i in near if encloses(b.body.mesh, places[i])]
         if inside:
             named.append((max(inside, key=lambda i: pieces[i].body.volume), b))
     behind, before = _piece_of_rows(len(bare.tail), named)
     return trace(bare, behind, before, len(joints))
 
 
-def _place(mesh: Mesh) -> FloatArray | None:
-    """A point well inside a piece, or None where it has no room to speak of."""
+def _place(mesh: Mesh) -> FloatArray:
+    """A point well inside a piece, or nan where it has no room to speak of."""
     try:
         return inner_point(mesh)
     except MeshError:
-        return None
+        return np.full(3, np.nan)
 
 
 def _piece_of_rows(count: int, named: Sequence[tuple[int, RegionBody]]) -> tuple[IntArray, IntArray]:

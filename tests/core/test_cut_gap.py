@@ -195,3 +195,18 @@ def test_joints_nearer_than_the_gap() -> None:
     assert_cut(mesh, joints, result, 0.1)
     assert sorted(p.volume for p in result.pieces) == pytest.approx([0.89, 0.95], rel=1e-12)
     assert sorted(b.volume for b in result.taken) == pytest.approx([0.06, 0.1], rel=1e-9)
+
+
+def test_a_part_that_lies_on_a_joint_without_the_gap() -> None:
+    # The gap parts the teeth; without it 5 mm of the back still join them, and the second joint runs on through all.
+    joints = [
+        Plane((0, 0, 0.195), (0, 0, 1)),
+        Plane((0, 0, 0.6), (0, 0, 1), part=(0.5, 0.2, 0.8)),
+        Plane((2.3, 0, 0), (1, 0, 0), part=(2.5, 0.2, 0.6)),
+    ]
+    mesh = comb(3, (5.0, 0.4, 1.0))
+    result = cut(mesh, joints, 0.02)
+    assert len(result.pieces) == 6
+    assert_cut(mesh, joints, result, 0.02)
+    assert {c.joint for c in result.contacts} == {0, 1, 2}
+    assert all(result.lines)
