@@ -13,7 +13,7 @@ import numpy as np
 from .cutting.cut import cut
 from .cutting.joint import Joint
 from .cutting.result import Body, Contact, CutResult
-from .errors import Progress
+from .errors import CutError, Progress
 from .findings import Finding, Severity, worst
 from .handling.checks import check_piece
 from .handling.figures import PieceFigures, measure_piece
@@ -53,7 +53,7 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
     Raises
     ------
     MeshError, CutError
-        The carving is not a solid, or a joint cannot be applied. Nothing is half done.
+        The carving is not a solid, a joint cannot be applied, or no piece is left. Nothing is half done.
     """
     clock = _Clock(progress)
     with clock.stage("intake", 0.0):
@@ -67,6 +67,7 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
     with clock.stage("cut", 0.6):
         result = cut(intake.mesh, joints, gap, crumb=CRUMB, progress=clock.part(0.6, 0.75))
+        _require_pieces(result, gap)
     with clock.stage("measure", 0.75):
         figures = [measure_piece(body.mesh, job) for body in result.pieces]
     with clock.stage("mark", 0.8):
@@ -80,6 +81,7 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
         for i in order.tolist():
             findings += check_piece(marks[i], figures[i], job)
         findings += _missed(result, letters)
+        findings += _idle(result, letters)
         findings += _crumbs(result.crumbs)
         findings += _balance(intake, result)
     with clock.stage("take-off", 0.95):
@@ -192,6 +194,32 @@ def _missed(result: CutResult, letters: Sequence[str]) -> list[Finding]:
         )
         for j in result.missed
     ]
+
+
+def _idle(result: CutResult, letters: Sequence[str]) -> list[Finding]:
+    """Joints that cost foam and part no two pieces: beside the carving by less than the gap, or along a crumb."""
+    busy = {contact.joint for contact in result.contacts} | set(result.missed)
+    return [
+        Finding(
+            "joint_idle",
+            Severity.NOTE,
+            f"Joint {letter} parts no two pieces: what it cuts off lies in a gap or is a crumb.",
+            "Move it further into the carving or away from other joints, or take it off the list.",
+            joint=letter,
+        )
+        for j, letter in enumerate(letters)
+        if j not in busy
+    ]
+
+
+def _require_pieces(result: CutResult, gap: float) -> None:
+    if result.pieces:
+        return
+    small, lost = (1e3 * sum(body.volume for body in bodies) for bodies in (result.crumbs, result.taken))
+    raise CutError(
+        f"no piece is left: {small:.3g} l are crumbs, each under {CRUMB * 1e3:g} l, and gaps of {gap * 1e3:.3g} mm "
+        f"take {lost:.3g} l; check the carving's unit, and give fewer joints or less gap"
+    )
 
 
 def _crumbs(crumbs: Sequence[Body]) -> list[Finding]:

@@ -74,7 +74,7 @@ def _mass(mark: str, figures: PieceFigures, job: Job) -> Iterator[Finding]:
 
 
 def _size(mark: str, figures: PieceFigures, job: Job) -> Iterator[Finding]:
-    limits = _size_limits(job)
+    limits = size_limits(job)
     worst = max(range(3), key=lambda axis: figures.box[axis] / limits[axis])
     if not _over(figures.box[worst], limits[worst]):
         return
@@ -99,7 +99,7 @@ def _size(mark: str, figures: PieceFigures, job: Job) -> Iterator[Finding]:
     )
 
 
-def _size_limits(job: Job) -> tuple[float, float, float]:
+def size_limits(job: Job) -> tuple[float, float, float]:
     """Limits for length, width and height of a box: heights compare with heights unless any pose is allowed."""
     first, second, height = job.size_limit
     if job.limits.any_pose:

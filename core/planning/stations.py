@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ..cutting.cut import cut
 from ..cutting.joint import Joint, Plane
 from ..errors import Progress
-from ..handling.checks import within_limits
+from ..handling.checks import size_limits, within_limits
 from ..handling.figures import PieceFigures, measure_piece
 from ..handling.rectangle import least_rectangle
 from ..job import Job
@@ -72,9 +72,10 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     -------
     Proposal
         Of the numbers of stations tried, the one with the fewest pieces over a limit, then the fewest pieces, then the
-        least joint area. A piece that is over a limit is halved across its longer side (or level, where it is too
-        high; across its longest side, where any pose is allowed), again and again. A piece that no halving brings
-        within the limits is left as it is: the checks name it.
+        least joint area. A piece that is over a limit is halved again and again: level where it is too high, across
+        the level side that is most over its limit where it is too long or too wide, else across its longer level side
+        (of all three sides, where any pose is allowed). A piece that 256 parts could not bring within the limits is
+        left as it is: the checks name it.
     """
     along, across = long_axis(mesh)
     reach = mesh.vertices @ along
@@ -99,7 +100,8 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
         found = _divide(mesh, stations, job, gap, crumb, along, across, None if best is None else best[0], tell)
         if found is not None and (best is None or found[1] < best[0]):
             best = found[1], found[0], count
-    assert best is not None
+    if best is None:
+        return Proposal((), "No number of slabs that was tried leaves a piece: no joints.", _TRIES)
     (over, pieces, _), joints, count = best
     text = (
         f"{_counted(count, 'slab')} of {length / count:.2f} m along the carving and "
@@ -126,9 +128,11 @@ def _divide(
 ) -> tuple[tuple[Joint, ...], tuple[int, int, float]] | None:
     """Stations with the joints across, and how good they are: pieces over a limit, pieces, joint area.
 
-    None as soon as they can only be worse than the best so far.
+    None as soon as they can only be worse than the best so far, and where they leave crumbs alone.
     """
     slabs = cut(mesh, stations, gap, crumb=crumb)
+    if not slabs.pieces:
+        return None
     # One between two bodies of the carving has nothing to cut.
     joints: list[Joint] = [joint for j, joint in enumerate(stations) if j not in slabs.missed]
     todo = [(body.mesh, 0) for body in slabs.pieces]
@@ -139,10 +143,12 @@ def _divide(
         tell(count)
         piece, depth = todo.pop()
         figures = measure_piece(piece, job)
-        joint = None if within_limits(figures, job) else _halve(piece, figures, job, along, across)
-        parts = cut(piece, [joint], gap, crumb=crumb).pieces if joint and depth < _DEEPEST else ()
+        fits = within_limits(figures, job)
+        hopeless = _halvings(figures, job) > _DEEPEST - depth
+        joint = None if fits or hopeless else _halve(piece, figures, job, along, across)
+        parts = cut(piece, [joint], gap, crumb=crumb).pieces if joint else ()
         if joint is None or len(parts) < 2:
-            over += not within_limits(figures, job)
+            over += not fits
             count += 1
             area += figures.areas[1]
             continue
@@ -151,19 +157,27 @@ def _divide(
     return tuple(joints), (over, count, area)
 
 
-def _halve(piece: Mesh, figures: PieceFigures, job: Job, along: FloatArray, across: FloatArray) -> Plane:
-    """A joint through the middle of a piece, square to its longer level side, or level where it is too high.
+def _halvings(figures: PieceFigures, job: Job) -> float:
+    """Halvings without which a piece is over a limit, whatever way it is halved: by its foam, and by its box."""
+    mass = math.log2(max(1.0, figures.foam_mass / job.limits.piece_mass))
+    size = sum(math.log2(max(1.0, side / most)) for side, most in zip(figures.box, size_limits(job), strict=True))
+    return max(mass, size - 1e-9)
 
-    A piece that may be carried in any pose has no height of its own: it is halved across its longest side.
+
+def _halve(piece: Mesh, figures: PieceFigures, job: Job, along: FloatArray, across: FloatArray) -> Plane:
+    """A joint through the middle of a piece, square to the side that most needs it; see `propose_stations`.
+
+    A piece that may be carried in any pose has no height of its own: all three sides are looked at.
     """
-    limit = job.size_limit
-    if figures.box[2] > limit[2] and not job.limits.any_pose:
-        normal = np.array([0.0, 0.0, 1.0])
+    limits = size_limits(job)
+    up = np.array([0.0, 0.0, 1.0])
+    if figures.box[2] > limits[2] and not job.limits.any_pose:
+        normal = up
     else:
-        sides = [across, along]
-        if job.limits.any_pose:
-            sides.append(np.array([0.0, 0.0, 1.0]))
-        normal = max(sides, key=lambda axis: float(np.ptp(piece.vertices @ axis)))
+        free = 3 if job.limits.any_pose else 2
+        sides = sorted((across, along, up)[:free], key=lambda axis: -float(np.ptp(piece.vertices @ axis)))
+        shares = [side / most for side, most in zip(figures.box[:free], limits[:free], strict=True)]
+        normal = sides[shares.index(max(shares))] if max(shares) > 1.0 else sides[0]
     reach = piece.vertices @ normal
     inside = inner_point(piece)
     return Plane(normal * ((float(reach.min()) + float(reach.max())) / 2.0), normal, inside)

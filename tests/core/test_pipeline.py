@@ -263,3 +263,26 @@ def test_joint_lines_do_not_count_along_the_floor() -> None:
     (joint,) = result.joints
     assert joint.visible_length == pytest.approx(3.0, rel=1e-12)
     assert joint.area == pytest.approx(1.0, rel=1e-12)
+
+
+def test_no_piece_is_left() -> None:
+    with pytest.raises(CutError, match=r"no piece is left: 0\.729 l are crumbs, each under 1 l, .* take 0 l"):
+        run_job(box((0.09, 0.09, 0.09)), Job())
+    wide = Job.from_toml('[foam]\nkerf = "300 mm"')
+    with pytest.raises(CutError, match=r"no piece is left: 0 l .* gaps of 300 mm take 8 l"):
+        run_job(box((0.2, 0.2, 0.2)), wide, [Plane((0.1, 0, 0), (1, 0, 0))])
+    # Crumbs are no way to keep a limit: the carving stays whole, and its mass is the finding.
+    result = run_job(box((0.12, 0.12, 0.12)), Job.from_toml('[limits]\npiece_mass = "1 g"'))
+    assert [p.status for p in result.pieces] == ["error"]
+    assert result.crumbs == ()
+
+
+def test_a_joint_that_only_shaves_the_carving_is_told() -> None:
+    joints = [Plane((0.004, 0, 0), (1, 0, 0)), Plane((0.5, 0, 0), (1, 0, 0)), Plane((0.505, 0, 0), (1, 0, 0))]
+    result = run_job(box(), Job(), joints)
+    assert result.gap > 0.01
+    assert len(result.pieces) == 2
+    told = [(f.joint, f.severity) for f in result.findings if f.check == "joint_idle"]
+    idle = {j.mark for j in result.joints} - {c.mark for c in result.contacts}
+    assert ("A", Severity.NOTE) in told
+    assert {mark for mark, _ in told} == idle

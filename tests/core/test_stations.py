@@ -158,3 +158,21 @@ def test_the_same_again_and_progress() -> None:
 
     with pytest.raises(Cancelled):
         propose_stations(mesh, job, 0.01, CRUMB, stop)
+
+
+def test_a_width_is_kept_by_cuts_along() -> None:
+    proposal, job, pieces = propose(rock(1), '[limits]\npiece_size = ["5 m", "0.5 m", "5 m"]\npiece_mass = "900 kg"')
+    assert proposal.text.endswith("all within mass and size.")
+    assert all(within_limits(measure_piece(piece, job), job) for piece in pieces)
+    assert len(pieces) <= 8
+
+
+@pytest.mark.parametrize(
+    "text",
+    ['[limits]\npiece_mass = "1 g"', '[limits]\npiece_size = ["9 m", "4 mm", "9 m"]'],
+    ids=["mass", "width"],
+)
+def test_what_no_number_of_parts_would_keep_is_left_whole(text: str) -> None:
+    proposal, _, pieces = propose(rock(1), text)
+    assert len(pieces) == 1
+    assert proposal.text.endswith("1 piece, 1 of them over a limit.")
