@@ -32,7 +32,7 @@ from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
 from .core.settings import FileUnit
-from .pack_folder import check_target, write_pack
+from .pack_folder import RECORD, check_target, write_pack
 from .progress_bar import ProgressBar, stretch
 from .summary import summary
 
@@ -156,7 +156,7 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
 def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     if options.replace:
-        for path in (options.carving, options.job):
+        for path in (options.carving, options.job, options.joints):
             _keep_out(path, options.out)
     job = Job() if options.job is None else _read_job(options.job)
     joints = None if options.joints is None else read_joints(_read_text(options.joints), Path(options.joints).name)
@@ -198,9 +198,9 @@ def _job(
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:
-        if options.joints is None:
-            raise
-        raise InputError(f"{Path(options.joints).name}: joint {error.joint + 1}: {error}") from None
+        if options.joints is None or error.joint < 0:
+            raise InputError(f"{carving.name}: {error}") from None
+        raise InputError(f"{Path(options.joints).name}: joint {error.joint + 1}: {error.problem}") from None
     read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in carving.notes)
     return replace(result, findings=(*read, *result.findings))
 
@@ -223,11 +223,11 @@ def _hand_over(result: JobResult, options: argparse.Namespace, bar: ProgressBar)
 
 
 def _keep_out(path: str | None, folder: str) -> None:
-    """Refuse to replace a folder that the user's own input lies in: it would be gone."""
+    """Refuse to replace a folder that the user's own input lies in: it would be gone. The pack's record is ours."""
     if path is None:
         return
     inside, target = Path(os.path.realpath(path)), Path(os.path.realpath(folder))
-    if target in inside.parents:
+    if target in inside.parents and inside != target / RECORD:
         raise InputError(f"{path}: lies in {folder}, which would be replaced; move it out first")
 
 

@@ -123,6 +123,8 @@ def test_bad_input_is_one_line_that_names_the_file_or_key(folder: Path, capfd: O
     solid = box((3.0, 1.0, 1.0))
     write_ply(folder / "open.ply", Mesh(solid.vertices, solid.triangles[:-1]))
     write_ply(folder / "tiny.ply", box((0.003, 0.001, 0.001)))
+    write_ply(folder / "crumb.ply", box((0.09, 0.09, 0.09)))
+    (folder / "nogap.toml").write_text('[foam]\nkerf = "1e-12 m"\n[joints]\nfit = "0 m"\n[skin]\nlayers = []\n')
     (folder / "broken.stl").write_text("solid x\n facet")
     (folder / "key.toml").write_text('[limits]\npeice_mass = "5 kg"\n')
     (folder / "unit.toml").write_text('[foam]\nkerf = "3"\n')
@@ -146,7 +148,9 @@ def test_bad_input_is_one_line_that_names_the_file_or_key(folder: Path, capfd: O
         (["rock.ply", "--job", "unit.toml"], "unit.toml: ", "foam.kerf"),
         (["rock.ply", "--job", "latin.toml"], "latin.toml: ", "UTF-8"),
         (["rock.ply", "--joints", "nothing.json"], "nothing.json: ", "joints"),
-        (["rock.ply", "--joints", "part.json"], "part.json: ", "joint 1"),
+        (["rock.ply", "--joints", "part.json"], "part.json: joint 1: its part (9, 9, 9)", ""),
+        (["crumb.ply"], "crumb.ply: no piece is left", ""),
+        (["rock.ply", "--job", "nogap.toml", "--joints", "part.json"], "rock.ply: the gap", ""),
         (["rock.ply", "--object", "x"], "rock.ply: ", "--object"),
     ):
         line = refused(["run", *words, "--out", "out"], capfd)
@@ -165,6 +169,9 @@ def test_inputs_inside_the_pack_to_be_replaced_are_not_lost(folder: Path, capfd:
     write_ply(folder / "rock.ply", box((3.0, 1.0, 1.0)))
     line = refused(["run", "rock.ply", "--job", "out/JOB.toml", "--out", "out", "--replace"], capfd)
     assert line.startswith("out/JOB.toml: lies in out")
+    (folder / "out" / "JOINTS.json").write_text('{"schema_version": 1, "joints": []}')
+    line = refused(["run", "rock.ply", "--joints", "out/JOINTS.json", "--out", "out", "--replace"], capfd)
+    assert line.startswith("out/JOINTS.json: lies in out")
 
 
 @pytest.mark.parametrize(
