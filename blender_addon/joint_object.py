@@ -48,16 +48,18 @@ def joint_object(
         flat = (corners - joint.point) @ axes[:, :2]
         middle, reach = (flat.min(axis=0) + flat.max(axis=0)) / 2.0, np.ptp(flat, axis=0) / 2.0 * OVERLAP
         quad = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [*reach, 0.0]
-        obj = bpy.data.objects.new(name, convert.surface(name, quad / scale_length, [[0, 1, 2], [0, 2, 3]]))
+        data = bpy.data.meshes.new(name)
+        data.from_pydata((quad / scale_length).tolist(), [], [[0, 1, 2, 3]])
+        obj = bpy.data.objects.new(name, data)
         convert.place(obj, axes, joint.point + axes[:, :2] @ middle, scale_length)
     else:
         axes = np.column_stack([joint.u, joint.w, joint.wire])
         along = (corners - joint.origin) @ joint.wire
         middle, reach = (along.min() + along.max()) / 2.0, float(np.ptp(along)) / 2.0 * OVERLAP
         line = np.column_stack([joint.points, np.zeros(len(joint.points))])
-        data = convert.polyline(name, [line], scale_length)
-        data.extrude = reach / scale_length
-        obj = bpy.data.objects.new(name, data)
+        curve = convert.polyline(name, [line], scale_length)
+        curve.extrude = reach / scale_length
+        obj = bpy.data.objects.new(name, curve)
         convert.place(obj, axes, joint.origin + joint.wire * middle, scale_length)
     obj.display_type = "WIRE"
     obj.hide_render = True

@@ -19,6 +19,7 @@ from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
 from .common import job_poll, scale_of, select_only
 from .file_choice import TakesFile
+from .pieces import corners, look_to
 
 
 class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
@@ -31,7 +32,7 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
 
     filter_glob: StringProperty(default="*.stl;*.ply;*.obj", options={"HIDDEN"})
     unit: EnumProperty(
-        name="Unit of the File",
+        name="Unit",
         description="What one of the file's own numbers is",
         items=[
             ("1 m", "Metres", ""),
@@ -42,7 +43,7 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         ],
     )
     up: EnumProperty(
-        name="Up in the File", description="The file's axis that points up", items=[(a, a.upper(), "") for a in UP_AXES]
+        name="Up", description="The file's axis that points up", items=[(a, a.upper(), "") for a in UP_AXES]
     )
 
     @classmethod
@@ -87,7 +88,8 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         obj = convert.object_from_mesh(bpy.path.display_name(name), mesh, scale_length=scale_of(context))
         job = job_setup.make_job(context, obj, Job(), title=obj.name)
         select_only(context, [obj])
-        return f"{name}: {len(mesh.triangles)} triangles; job {job.name} made"
+        look_to(context, corners(obj))
+        return f"{name}: {len(mesh.triangles):,} triangles; job {job.name} made, check its carving next"
 
 
 class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):

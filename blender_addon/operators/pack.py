@@ -7,7 +7,7 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from .. import carving_source, job_tree, pack_here, results, stamps, watch
-from ..core.errors import Progress, SeamwrightError
+from ..core.errors import JobError, Progress, SeamwrightError
 from ..core.jobpack.joints_file import joints_json
 from ..core.jobpack.pack import pack_files
 from ..long_work import LongWork, Step, Steps, beside
@@ -47,7 +47,10 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         """Run the job again unless its result is at hand, take pictures, write."""
         job = job_tree.active_job(context)
         name, scale = job.name, need_scale(context, job)
-        folder = bpy.path.abspath(self.folder or job.seamwright.pack_folder or f"//{bpy.path.clean_name(name)}-pack")
+        chosen = str(self.folder or job.seamwright.pack_folder) or f"//{bpy.path.clean_name(name)}-pack"
+        if chosen.startswith("//") and not bpy.data.filepath:
+            raise JobError("set a folder for the job pack, or save the Blender file: the pack is then written beside it")
+        folder = bpy.path.abspath(chosen)
         check_target(folder, self.replace)
         stamp = cut_id(job)
         result = results.kept(stamp)

@@ -58,7 +58,7 @@ class SEAMWRIGHT_OT_piece_show(bpy.types.Operator):
             self.report({"WARNING"}, "There is no such piece any more; cut again")
             return {"CANCELLED"}
         select_only(context, found)
-        look_to(context, _corners(found[0]))
+        look_to(context, corners(found[0]))
         return {"FINISHED"}
 
 
@@ -89,11 +89,12 @@ class SEAMWRIGHT_OT_finding_show(bpy.types.Operator):
         if finding.has_place:
             context.scene.cursor.location = Vector(finding.place) / scale_of(context)
         if found:
-            look_to(context, _corners(found[0]))
+            look_to(context, corners(found[0]))
         return {"FINISHED"}
 
 
-def _corners(obj: bpy.types.Object) -> list[Vector]:
+def corners(obj: bpy.types.Object) -> list[Vector]:
+    """The corners of the box round an object, in the world."""
     return [obj.matrix_world @ Vector(corner) for corner in obj.bound_box]
 
 

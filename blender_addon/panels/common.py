@@ -3,10 +3,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
+import blf
 import bpy
 
 from .. import job_tree, stamps, watch
@@ -33,19 +34,33 @@ class OfJob(InTab):
         return job_tree.active_job(context) is not None
 
 
-def sentence(layout: Any, context: bpy.types.Context, text: str, icon: str = "NONE", room: int = 0) -> Any:
-    """A text over as many rows as the sidebar's width needs; `room` characters are kept free."""
-    scale = context.preferences.system.ui_scale
-    width = context.region.width if context.region is not None else 300
-    letters = max(18, int((width / scale - 62.0) / 6.0) - room - (3 if icon != "NONE" else 0))
+def sentence(layout: Any, context: bpy.types.Context, text: str, icon: str = "NONE", room: float = 0.0) -> Any:
+    """A text over as many rows as the sidebar's width needs; `room` times the height of a row is kept free."""
+    system = context.preferences.system
+    row = 20.0 * system.ui_scale
+    width = context.region.width if context.region is not None else 300.0
+    rows = _wrapped(text, width - row * (3.0 + room + (1.0 if icon != "NONE" else 0.0)), system.ui_scale)
     col = layout.column(align=True)
     col.scale_y = 0.82
-    for k, line in enumerate(textwrap.wrap(text, letters) or [""]):
+    for k, line in enumerate(rows):
         if icon == "NONE":
             col.label(text=line)
         else:
             col.label(text=line, icon=icon if k == 0 else "BLANK1")
     return col
+
+
+@lru_cache(maxsize=512)
+def _wrapped(text: str, width: float, scale: float) -> tuple[str, ...]:
+    """The text in rows that are no wider than this, in pixels; a word that is wider stands alone."""
+    blf.size(0, 11.0 * scale)
+    rows: list[str] = []
+    for word in text.split():
+        if rows and blf.dimensions(0, f"{rows[-1]} {word}")[0] <= width:
+            rows[-1] += " " + word
+        else:
+            rows.append(word)
+    return tuple(rows) or ("",)
 
 
 def sides(layout: Any, group: Any, name: str, words: tuple[str, ...]) -> None:

@@ -8,7 +8,7 @@ import bpy
 from .. import job_tree
 from ..joint_object import JOINT
 from ..stamps import moved_joints
-from .common import STATUS_ICON, OfJob, length, progress, sentence
+from .common import STATUS_ICON, OfJob, progress, sentence, size
 
 
 class SEAMWRIGHT_UL_joints(bpy.types.UIList):
@@ -33,7 +33,7 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
         if job.seamwright.is_cut and item in moved_joints(job):
             row.label(text="changed", icon="FILE_REFRESH")
         elif "visible_length_m" in item:
-            row.label(text=length(context, item["visible_length_m"], 3))
+            row.label(text=size(context, (item["visible_length_m"],)))
             row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))
         row.prop(item, "hide_viewport", text="", emboss=False)
 
@@ -77,8 +77,8 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             layout.operator("seamwright.joints_propose", icon="SHADERFX")
         col = layout.column(align=True)
         row = col.row(align=True)
-        row.operator("seamwright.joint_add", text="At the Cursor", icon="MESH_PLANE").shape = "PLANE"
-        row.operator("seamwright.joint_add", text="Profile", icon="IPO_LINEAR").shape = "PROFILE"
+        row.operator("seamwright.joint_add", text="Add Plane", icon="MESH_PLANE").shape = "PLANE"
+        row.operator("seamwright.joint_add", text="Add Profile", icon="IPO_LINEAR").shape = "PROFILE"
         col.operator("seamwright.joints_equal", icon="ALIGN_JUSTIFY")
 
     def _active(self, context: bpy.types.Context, held: bpy.types.Collection) -> None:
@@ -87,10 +87,11 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             return
         layout = self.layout
         alone = '"part": null' not in str(obj.get(JOINT, '"part": null'))
-        row = layout.row(align=True)
-        row.label(text=f"Cuts: {'one part' if alone else 'everything'}")
-        row.operator("seamwright.joint_reach", text="All").reach = "ALL"
-        row.operator("seamwright.joint_reach", text="At Cursor").reach = "CURSOR"
+        split = layout.split(factor=0.16)
+        split.label(text="Cuts")
+        row = split.row(align=True)
+        row.operator("seamwright.joint_reach", text="Everything", depress=not alone).reach = "ALL"
+        row.operator("seamwright.joint_reach", text="Part at Cursor", depress=alone).reach = "CURSOR"
 
 
 CLASSES = (SEAMWRIGHT_UL_joints, SEAMWRIGHT_PT_joints)

@@ -62,7 +62,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
             if len(serious) > MOST:
                 sentence(box, context, f"And {len(serious) - MOST} more: see the list of pieces, and the job pack.")
             for remedy in dict.fromkeys(rows[k].remedy for k in serious[:MOST] if rows[k].remedy):
-                sentence(box, context, remedy, "FORWARD", room=3)
+                sentence(box, context, remedy, "FORWARD", room=0.6)
             if any(rows[k].check in ("piece_mass", "piece_size") for k in serious):
                 box.operator("seamwright.joints_propose", icon="SHADERFX")
         if notes:
@@ -74,7 +74,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
 
     def _finding(self, layout: Any, context: bpy.types.Context, finding: Any, row_number: int) -> None:
         row = layout.row()
-        sentence(row, context, finding.message, SEVERITY_ICON[finding.severity], room=7)
+        sentence(row, context, finding.message, SEVERITY_ICON[finding.severity], room=1.8)
         if finding.has_place or finding.piece or finding.joint:
             row.operator("seamwright.finding_show", text="", icon="VIEWZOOM").row = row_number
 
@@ -182,6 +182,8 @@ class SEAMWRIGHT_PT_pack(OfJob, bpy.types.Panel):
             sentence(layout, context, "Something has changed since the cut. Cut again first.", "FILE_REFRESH")
         elif group.pack_written:
             sentence(layout, context, "The pack of this cut is written.", "CHECKMARK")
+        elif not group.pack_folder and not bpy.data.filepath:
+            sentence(layout, context, "Not written yet. Choose a folder, or save the file first.", "INFO")
         else:
             sentence(layout, context, "Not written yet.")
         col = layout.column()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,7 @@ def files(folder: Path = ADDON) -> list[Path]:
     return sorted(path for path in folder.rglob("*.py") if "__pycache__" not in path.parts)
 
 
+@cache
 def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text("utf-8"))
 

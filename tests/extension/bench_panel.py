@@ -1,0 +1,228 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the interface costs on a big carving: drawing of panels, and how long operators hold the window up.
+
+::
+
+    .venv/bin/python tests/extension/bench_panel.py [--triangles 2000000] [--parts 12]
+
+Panels draw into a layout that does nothing, so what is measured is the extension's own share and not Blender's drawing.
+Operators that go on beside the window are driven as the window drives them: what counts is the longest stretch between
+two steps, in which nothing moves. All others count from call to end. Nothing here is a test: times depend on the
+machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+USER_FOLDER = tempfile.mkdtemp(prefix="seamwright-bench-")
+os.environ["BLENDER_USER_RESOURCES"] = USER_FOLDER
+
+import bpy  # noqa: E402
+import seamwright  # noqa: E402
+from seamwright.core.demo import demo_carving, demo_job_toml  # noqa: E402
+from seamwright.core.intake.readers import write_ply  # noqa: E402
+
+DRAW_LIMIT, WAIT_LIMIT = 2e-3, 0.5
+ROUNDS = 50
+
+
+class Nothing:
+    """A layout that takes every call and every value."""
+
+    def __getattr__(self, name: str) -> Callable[..., Any]:
+        return lambda *words, **named: (Nothing(), Nothing()) if name == "panel" else Nothing()
+
+
+class Context:
+    """Blender's context with the one thing that it lacks without a window: a size of the interface."""
+
+    preferences = SimpleNamespace(system=SimpleNamespace(ui_scale=1.0))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(bpy.context, name)
+
+
+def stand_in(cls: type, **values: Any) -> Any:
+    """An object with the functions of a Blender class, which only Blender itself can make one of."""
+    names: dict[str, Any] = {}
+    for base in reversed(cls.__mro__):
+        if base is not object and not base.__module__.startswith("bpy"):
+            names |= {key: value for key, value in vars(base).items() if not key.startswith("__")}
+    return type(cls.__name__, (), names | values)()
+
+
+def say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def draw(stage: str) -> None:
+    """Time all panels and one row of each list, in this stage of the job."""
+    context, total = Context(), 0.0
+    for cls in seamwright.registration.CLASSES:
+        if not issubclass(cls, bpy.types.Panel | bpy.types.UIList):
+            continue
+        if issubclass(cls, bpy.types.Panel):
+            if hasattr(cls, "poll") and not cls.poll(context):
+                continue
+            panel = stand_in(cls, layout=Nothing())
+            seconds = _median(lambda panel=panel: panel.draw(context))
+            total += seconds
+        else:
+            seconds = _rows(cls)
+            total += seconds
+        word = "  OVER" if seconds > DRAW_LIMIT else ""
+        say(f"  {stage:<12} {cls.__name__:<28} {seconds * 1e3:7.3f} ms{word}")
+    say(f"  {stage:<12} {'all together':<28} {total * 1e3:7.3f} ms{'  OVER' if total > DRAW_LIMIT else ''}")
+
+
+def _rows(cls: type) -> float:
+    job = seamwright.job_tree.active_job(bpy.context)
+    holds = "joints" if "joints" in cls.__name__ else "pieces"
+    folder = seamwright.job_tree.folder(job, holds) if job else None
+    if folder is None:
+        return 0.0
+    rows = stand_in(cls)
+
+    def once() -> None:
+        rows.filter_items(bpy.context, folder, "objects")
+        for item in folder.objects[:14]:
+            rows.draw_item(Context(), Nothing(), folder, item, 0, job.seamwright, "index")
+
+    return _median(once)
+
+
+def _median(call: Callable[[], Any]) -> float:
+    call()
+    times = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def at_once(name: str, call: Callable[[], Any]) -> None:
+    """Time an operator that blocks."""
+    start = time.perf_counter()
+    call()
+    seconds = time.perf_counter() - start
+    say(f"  {name:<34} {seconds:8.3f} s at once{'  OVER' if seconds > WAIT_LIMIT else ''}")
+
+
+def beside(cls: type, **values: Any) -> None:
+    """Time an operator that goes on a step at a time, and its longest stretches without one."""
+    operator = stand_in(cls, **values)
+    steps = operator.steps(bpy.context, False)
+    begun = time.perf_counter()
+    stretches, text, told = [], "start", ""
+    while True:
+        start = time.perf_counter()
+        try:
+            step = next(steps)
+        except StopIteration as done:
+            stretches.append((time.perf_counter() - start, text))
+            told = str(done.value)
+            break
+        stretches.append((time.perf_counter() - start, text))
+        text = step.text
+        time.sleep(0.002)
+    longest, where = max(stretches)
+    whole = time.perf_counter() - begun
+    over = "  OVER" if longest > WAIT_LIMIT else ""
+    say(f"  {cls.bl_idname:<34} {whole:8.3f} s, longest stretch {longest:6.3f} s after {where!r}{over}")
+    for seconds, at in sorted(stretches, reverse=True)[1:4]:
+        if seconds > WAIT_LIMIT / 2:
+            say(f"  {'':<34} {'':>11} next {seconds:6.3f} s after {at!r}")
+    say(f"  {'':<34} {told[:84]}")
+    bpy.context.view_layer.update()
+
+
+def bench(triangles: int, parts: int) -> None:
+    classes = {cls.__name__: cls for cls in seamwright.registration.CLASSES}
+    folder, ops = Path(USER_FOLDER), bpy.ops.seamwright
+    mesh = demo_carving(triangles)
+    write_ply(folder / "outcrop.ply", mesh)
+    (folder / "JOB.toml").write_text(demo_job_toml(), encoding="utf-8")
+    say(f"{len(mesh.triangles):,} triangles, {parts} parts, Blender {bpy.app.version_string}")
+    say("Operators")
+    draw("empty")
+    beside(classes["SEAMWRIGHT_OT_carving_import"], filepath=str(folder / "outcrop.ply"), unit="1 m", up="z")
+    carving = seamwright.job_tree.active_job(bpy.context).seamwright.carving
+    draw("imported")
+    at_once("settings_read", lambda: ops.settings_read(filepath=str(folder / "JOB.toml")))
+    at_once("limits_preset", lambda: ops.limits_preset(preset="four"))
+    beside(classes["SEAMWRIGHT_OT_carving_check"])
+    draw("checked")
+    beside(classes["SEAMWRIGHT_OT_joints_propose"])
+    at_once("joints_clear", ops.joints_clear)
+    joints = classes["SEAMWRIGHT_OT_joints_equal"]
+    if hasattr(joints, "steps"):
+        beside(joints, parts=parts, square_to="LONG")
+    else:
+        at_once("joints_equal", lambda: ops.joints_equal(parts=parts))
+    draw("joints")
+    at_once("joint_add", ops.joint_add)
+    at_once("joint_reach", lambda: ops.joint_reach(reach="CURSOR"))
+    at_once("joint_order", lambda: ops.joint_order(way="EARLIER"))
+    at_once("joint_remove", ops.joint_remove)
+    beside(classes["SEAMWRIGHT_OT_cut"])
+    draw("cut")
+    bpy.context.view_layer.objects.active = seamwright.job_tree.joints(seamwright.job_tree.active_job(bpy.context))[1]
+    bpy.context.view_layer.objects.active.location.x += 0.02
+    draw("joint moved")
+    beside(classes["SEAMWRIGHT_OT_cut"])
+    at_once("show", lambda: ops.show(what="CARVING"))
+    at_once("piece_show", lambda: ops.piece_show(piece="2"))
+    at_once("fingerprint of the carving", lambda: seamwright.watch.take(seamwright.job_tree.active_job(bpy.context)))
+    at_once("job_make", lambda: _make_another(carving))
+    seamwright.job_tree.active_job(bpy.context).seamwright.pack_pictures = False
+    at_once("joints_write", lambda: ops.joints_write(filepath=str(folder / "JOINTS.json")))
+    at_once("settings_write", lambda: ops.settings_write(filepath=str(folder / "JOB2.toml")))
+    beside(classes["SEAMWRIGHT_OT_pack_export"], folder=str(folder / "pack"), replace=False, pictures=False)
+    at_once("Blender's own step of undo", lambda: bpy.ops.ed.undo_push(message="bench"))
+
+
+def _make_another(carving: bpy.types.Object) -> None:
+    """Make a second job of the same carving and take it away again."""
+    scene: Any = bpy.context.scene
+    first = scene.seamwright.job
+    bpy.context.view_layer.objects.active = carving
+    bpy.ops.seamwright.job_make()
+    scene.seamwright.job = first
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--triangles", type=int, default=2_000_000)
+    parser.add_argument("--parts", type=int, default=12)
+    options = parser.parse_args()
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+    seamwright.register()
+    bench(options.triangles, options.parts)
+    return 0
+
+
+if __name__ == "__main__":
+    try:
+        code = main()
+    except BaseException:
+        import traceback
+
+        traceback.print_exc()
+        code = 1
+    sys.stdout.flush()
+    import shutil
+
+    shutil.rmtree(USER_FOLDER, ignore_errors=True)
+    os._exit(code)
