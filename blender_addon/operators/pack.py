@@ -49,7 +49,7 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         name, scale = job.name, need_scale(context, job)
         chosen = str(self.folder or job.seamwright.pack_folder) or f"//{bpy.path.clean_name(name)}-pack"
         if chosen.startswith("//") and not bpy.data.filepath:
-            raise JobError("set a folder for the job pack, or save the Blender file: the pack is then written beside it")
+            raise JobError("set a folder for the job pack, or save the Blender file: it is then written beside it")
         folder = bpy.path.abspath(chosen)
         check_target(folder, self.replace)
         stamp = cut_id(job)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""A job in a real Blender window by mouse and keys, from an imported carving to a written job pack; a picture each step.
+"""A job in a real Blender window by mouse and keys, from an imported carving to a written job pack, step by step.
 
     python3 session.py --zip seamwright.zip --out FOLDER [--blender blender] [--carving demo|rock] [--triangles N]
 
@@ -320,6 +320,7 @@ def session(window: Window, carving: Path, limit: str) -> None:
 def write_carving(kind: str, triangles: int, path: Path) -> None:
     """The carving to import, as PLY in metres."""
     import numpy as np
+
     from core.demo import demo_carving
     from core.intake.ply_write import write_ply
     from core.mesh.mesh import Mesh
@@ -376,7 +377,7 @@ def main() -> int:
         window.log.close()
     if "Error" in (folder / "blender.log").read_text():
         raise SystemExit("Blender's log has errors: see blender.log")
-    print(f"the pack is written; {window.count} pictures in {folder}")
+    sys.stdout.write(f"the pack is written; {window.count} pictures in {folder}\n")
     return 0
 
 
