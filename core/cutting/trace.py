@@ -116,7 +116,8 @@ def _contacts(
     lines: Sequence[JointLine],
     joint: int,
 ) -> list[Contact]:
-    rows = rows[(behind[rows] >= 0) & (before[rows] >= 0)]
+    # Where the gap leaves one piece on both sides there is no contact.
+    rows = rows[(behind[rows] >= 0) & (before[rows] >= 0) & (behind[rows] != before[rows])]
     if len(rows) == 0:
         return []
     p = cells.points(cells.tail.triangles[rows])
