@@ -10,7 +10,7 @@ from mathutils import Vector
 
 from .. import carving_source, job_tree
 from ..core.cutting.joint import Plane, Profile
-from ..core.errors import SeamwrightError
+from ..core.errors import Progress, SeamwrightError
 from ..core.mesh.mesh import FloatArray
 from ..core.planning.equal import equal_stations
 from ..core.planning.stations import long_axis
@@ -101,12 +101,13 @@ def _straight_profile(point: FloatArray, w: FloatArray, low: FloatArray, high: F
     return Profile(point, u, w, np.column_stack([at, np.zeros(KNOTS)]))
 
 
-class SEAMWRIGHT_OT_joints_equal(bpy.types.Operator):
+class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
     """Add joints at equal stations, so that the carving falls into parts of equal length"""
 
     bl_idname = "seamwright.joints_equal"
     bl_label = "Equal Stations"
     bl_options = UNDOABLE
+    working = "Proposing"
 
     parts: IntProperty(name="Parts", description="How many parts of equal length", default=4, min=2, max=200)
     square_to: EnumProperty(name="Square To", items=SQUARE_TO[:5])
@@ -116,18 +117,20 @@ class SEAMWRIGHT_OT_joints_equal(bpy.types.Operator):
         """There is a job with a carving."""
         return job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
-        """Ask the core for the stations and make their objects."""
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, ask the core for the stations, make their objects."""
+        yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        try:
-            mesh = carving_source.snapshot(context, job).mesh
-            along = long_axis(mesh)[0] if self.square_to == "LONG" else _direction(context, job, self.square_to)
-            made = add_joints(context, job, equal_stations(mesh, self.parts, along))
-        except SeamwrightError as error:
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        self.report({"INFO"}, f"{len(made)} joints added")
-        return {"FINISHED"}
+        name, parts = job.name, int(self.parts)
+        mesh = carving_source.snapshot(context, job).mesh
+        given = None if self.square_to == "LONG" else _direction(context, job, self.square_to)
+
+        def stations(progress: Progress) -> tuple[Plane, ...]:
+            progress(0.0, "stations")
+            return equal_stations(mesh, parts, long_axis(mesh)[0] if given is None else given)
+
+        joints = yield from beside(stations, 0.5, 0.95, wait)
+        return f"{len(add_joints(context, bpy.data.collections[name], joints))} joints added"
 
 
 class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
