@@ -178,6 +178,8 @@ def _unmoved(obj: Any) -> bool:
 
 
 def _still(a: Sequence[float], b: Sequence[float]) -> bool:
+    if list(a) == list(b):
+        return True
     return all(abs(x - y) <= _STILL * max(1.0, abs(x)) for x, y in zip(a, b, strict=True))
 
 

@@ -26,11 +26,12 @@ LONGEST = 0.03
 
 
 class Step(NamedTuple):
-    """How far the work is; `locked` while data are written that an undo would break."""
+    """How far the work is; `locked` while data are written that an undo would break, `idle` while others work."""
 
     share: float
     text: str
     locked: bool = False
+    idle: bool = False
 
 
 Steps = Generator[Step, None, str]
@@ -166,7 +167,7 @@ class LongWork:
         until = time.monotonic() + LONGEST
         try:
             step = next(self._steps)
-            while step.locked and time.monotonic() < until:
+            while step.locked and not step.idle and time.monotonic() < until:
                 step = next(self._steps)
             self._locked = step.locked
             self._show(context, step)

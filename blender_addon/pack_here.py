@@ -52,7 +52,7 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
                 if wait:
                     stage.render(path)
             if not wait:
-                yield from _render_beside(scene, path, step)
+                yield from _render_beside(scene, path, step._replace(idle=True))
             if not path.is_file():
                 raise Cancelled("stopped while a picture was rendered; nothing was written")
             out[name] = bare_png(path.read_bytes())
@@ -97,6 +97,8 @@ def blend(job: JobCollection) -> bytes:
             scene.render.filepath = "//"
             # Blender 5.2 falls over a scene that it has never evaluated.
             scene.view_layers[0].update()
+            if job.seamwright.carving is not None:
+                job.seamwright.carving.hide_set(True, view_layer=scene.view_layers[0])
             path = Path(folder) / "job.blend"
             bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL", compress=True)
             return path.read_bytes()

@@ -84,18 +84,21 @@ def mark_cut(job: JobCollection) -> None:
         obj[LINE_STAMP] = line_stamp(obj)
 
 
-def out_of_date(job: JobCollection, scale_length: float, surface: str | None) -> list[str]:
+def out_of_date(
+    job: JobCollection, scale_length: float, surface: str | None, moved: list[bpy.types.Object] | None = None
+) -> list[str]:
     """Sentences on what has changed since the cut; empty where the cut stands.
 
     Parameters
     ----------
     surface : fingerprint of the carving now; None where it is not known yet.
+    moved : `moved_joints`, if already known.
     """
     group = job.seamwright
     if not group.is_cut:
         return []
     out = []
-    moved = moved_joints(job)
+    moved = moved_joints(job) if moved is None else moved
     if moved:
         names = ", ".join(obj.name for obj in moved[:4]) + (" …" if len(moved) > 4 else "")
         out.append(f"Changed since the cut: {names}.")

@@ -109,7 +109,7 @@ def look_to(context: bpy.types.Context, points: list[Vector]) -> None:
         if area.type == "VIEW_3D":
             view = area.spaces.active.region_3d
             view.view_location = middle
-            view.view_distance = 3.0 * max(reach, 1e-3)
+            view.view_distance = 3.5 * max(reach, 1e-3)
 
 
 CLASSES = (SEAMWRIGHT_OT_show, SEAMWRIGHT_OT_piece_show, SEAMWRIGHT_OT_finding_show)

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
@@ -31,6 +32,7 @@ class OfJob(InTab):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """There is a job in the scene."""
+        begin_redraw()
         return job_tree.active_job(context) is not None
 
 
@@ -91,9 +93,35 @@ def mass(context: bpy.types.Context, kilograms: float) -> str:
     return f"{kilograms:.1f} kg"
 
 
+_seen: dict[str, tuple[float, tuple[str, ...], list[str]]] = {}
+"""What changed, by job: found once for all panels of one redraw."""
+ONE_REDRAW = 0.05
+"""Seconds; longer than the panels take to draw, shorter than anyone waits."""
+
+
+def begin_redraw() -> None:
+    """Blender asks the panels anew whether they are there, before it draws any: look again at what changed."""
+    _seen.clear()
+
+
+def _look(context: bpy.types.Context, job: JobCollection) -> tuple[float, tuple[str, ...], list[str]]:
+    found = _seen.get(job.name_full)
+    if found is None or time.monotonic() - found[0] > ONE_REDRAW:
+        moved = stamps.moved_joints(job) if job.seamwright.is_cut else []
+        scale = float(context.scene.unit_settings.scale_length)
+        texts = stamps.out_of_date(job, scale, watch.surface_now(job), moved)
+        found = _seen[job.name_full] = time.monotonic(), tuple(obj.name for obj in moved), texts
+    return found
+
+
 def changes(context: bpy.types.Context, job: JobCollection) -> list[str]:
-    """What has changed since the cut."""
-    return stamps.out_of_date(job, float(context.scene.unit_settings.scale_length), watch.surface_now(job))
+    """What has changed since the cut, in sentences."""
+    return _look(context, job)[2]
+
+
+def changed_joints(context: bpy.types.Context, job: JobCollection) -> tuple[str, ...]:
+    """Names of the joints that have changed since the cut."""
+    return _look(context, job)[1]
 
 
 def progress(layout: Any, context: bpy.types.Context, label: str) -> bool:
@@ -102,7 +130,8 @@ def progress(layout: Any, context: bpy.types.Context, label: str) -> bool:
     if work is None or work.label != label:
         return False
     layout.progress(factor=work.share, text=f"{work.label}: {work.share:.0%}")
-    sentence(layout, context, f"{work.text or 'beginning'}. Esc stops it.")
+    text = work.text or "beginning"
+    sentence(layout, context, f"{text[:1].upper()}{text[1:]}. Esc stops it.")
     return True
 
 

@@ -7,12 +7,14 @@ import bpy
 
 from .. import job_tree
 from ..joint_object import JOINT
-from ..stamps import moved_joints
-from .common import STATUS_ICON, OfJob, progress, sentence, size
+from .common import STATUS_ICON, OfJob, changed_joints, progress, sentence, size
 
 
 class SEAMWRIGHT_UL_joints(bpy.types.UIList):
     """Joints in the order of cuts"""
+
+    changed: frozenset[str] = frozenset()
+    """Names of joints that have changed since the cut, as the panel last found them: once for all rows."""
 
     def draw_item(
         self,
@@ -27,10 +29,9 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
         flt_flag: int | None = 0,
     ) -> None:
         """Letter and name; what its line measures; whether it has moved."""
-        job = job_tree.active_job(context)
         row = layout.row(align=True)
         row.prop(item, "name", text="", emboss=False, icon="MESH_PLANE" if item.type == "MESH" else "IPO_LINEAR")
-        if job.seamwright.is_cut and item in moved_joints(job):
+        if item.name in SEAMWRIGHT_UL_joints.changed:
             row.label(text="changed", icon="FILE_REFRESH")
         elif "visible_length_m" in item:
             row.label(text=size(context, (item["visible_length_m"],)))
@@ -61,6 +62,7 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
         if held is None or not held.objects:
             sentence(layout, context, "No joints yet. Have some proposed, or add them yourself.", "INFO")
         else:
+            SEAMWRIGHT_UL_joints.changed = frozenset(changed_joints(context, job))
             row = layout.row()
             row.template_list(
                 "SEAMWRIGHT_UL_joints", "", held, "objects", job.seamwright, "joint_index", rows=4, maxrows=10

@@ -81,8 +81,9 @@ class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
         layout, group = self.layout, job_tree.active_job(context).seamwright
         layout.use_property_split, layout.use_property_decorate = True, False
         sides(layout, group, "billet", ("Billet Length", "Width", "Height"))
+        col = layout.column()
         for name in ("density", "kerf", "fit", "min_thickness", "wire_length", "within_billet"):
-            layout.prop(group, name)
+            col.prop(group, name)
         try:
             job = settings_link.read(group)
         except SeamwrightError:
