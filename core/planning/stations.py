@@ -27,6 +27,9 @@ _TRIES: Final = 6
 """Numbers of stations that are tried, from the least that the length limit allows."""
 _DEEPEST: Final = 8
 """Times that one piece may be halved across: 256 parts of a slab, far more than any job has."""
+_LESS: Final = 1e-4
+"""Relative: joint area that counts as less. One slab halved and two slabs are the same cut, and the same areas but for
+rounding; the fewer slabs are kept, so that a carving in single precision gets the same joints."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,7 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
 
         stations = [Plane(along * (start + length * k / count), along) for k in range(1, count)]
         found = _divide(mesh, stations, job, gap, crumb, along, across, None if best is None else best[0], tell)
-        if found is not None and (best is None or found[1] < best[0]):
+        if found is not None and (best is None or _is_better(found[1], best[0])):
             best = found[1], found[0], count
     if best is None:
         return Proposal((), "No number of slabs that was tried leaves a piece: no joints.", _TRIES)
@@ -109,6 +112,11 @@ def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: P
     )
     text += f", {over} of them over a limit." if over else ", all within mass and size."
     return Proposal(joints, text, _TRIES)
+
+
+def _is_better(one: tuple[int, int, float], other: tuple[int, int, float]) -> bool:
+    """Whether a division is better than another that was tried before; see `_divide`."""
+    return one[:2] < other[:2] or (one[:2] == other[:2] and one[2] < other[2] * (1.0 - _LESS))
 
 
 def _counted(count: int, word: str) -> str:

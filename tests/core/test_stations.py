@@ -176,3 +176,19 @@ def test_what_no_number_of_parts_would_keep_is_left_whole(text: str) -> None:
     proposal, _, pieces = propose(rock(1), text)
     assert len(pieces) == 1
     assert proposal.text.endswith("1 piece, 1 of them over a limit.")
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_single_precision_gets_the_same_joints(seed: int) -> None:
+    """One slab halved and two slabs are the same cut: seed 5 once changed from one to the other."""
+    mesh = rock(2, seed=seed)
+    text = '[limits]\npiece_mass = "80 kg"\n'
+    exact = propose(mesh, text)[0]
+    near = propose(Mesh(mesh.vertices.astype(np.float32).astype(np.float64), mesh.triangles), text)[0]
+    assert near.text == exact.text
+    assert [joint.part is None for joint in near.joints] == [joint.part is None for joint in exact.joints]
+    for one, other in zip(near.joints, exact.joints, strict=True):
+        assert isinstance(one, Plane)
+        assert isinstance(other, Plane)
+        assert one.point == pytest.approx(other.point, abs=1e-5)
+        assert one.normal == pytest.approx(other.normal, abs=1e-5)
