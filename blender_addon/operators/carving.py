@@ -3,6 +3,7 @@
 
 from typing import Any
 
+import bmesh
 import bpy
 import numpy as np
 from bpy.props import EnumProperty, StringProperty
@@ -161,9 +162,15 @@ class SEAMWRIGHT_OT_carving_faults(bpy.types.Operator):
         edge = np.empty(len(obj.data.loops), dtype=np.int32)
         obj.data.loops.foreach_get("edge_index", edge)
         np.add.at(faces, edge, 1)
-        for items, flags in ((obj.data.polygons, None), (obj.data.vertices, None), (obj.data.edges, faces != 2)):
-            chosen = np.zeros(len(items), dtype=bool) if flags is None else flags
-            items.foreach_set("select", chosen)
+        # Through bmesh: Blender 5.0 falls over when "select" of a mesh is set from an array.
+        bm = bmesh.new()
+        bm.from_mesh(obj.data)
+        for item in (*bm.faces, *bm.verts):
+            item.select = False
+        for item, fault in zip(bm.edges, (faces != 2).tolist(), strict=True):
+            item.select = fault
+        bm.to_mesh(obj.data)
+        bm.free()
         context.tool_settings.mesh_select_mode = (False, True, False)
         bpy.ops.object.mode_set(mode="EDIT")
         self.report({"INFO"}, f"{int((faces != 2).sum())} edges selected")
