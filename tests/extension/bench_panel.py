@@ -166,11 +166,7 @@ def bench(triangles: int, parts: int) -> None:
     draw("checked")
     beside(classes["SEAMWRIGHT_OT_joints_propose"])
     at_once("joints_clear", ops.joints_clear)
-    joints = classes["SEAMWRIGHT_OT_joints_equal"]
-    if hasattr(joints, "steps"):
-        beside(joints, parts=parts, square_to="LONG")
-    else:
-        at_once("joints_equal", lambda: ops.joints_equal(parts=parts))
+    beside(classes["SEAMWRIGHT_OT_joints_equal"], parts=parts, square_to="LONG")
     draw("joints")
     at_once("joint_add", ops.joint_add)
     at_once("joint_reach", lambda: ops.joint_reach(reach="CURSOR"))
