@@ -8,7 +8,7 @@ which `scale_length` metres make one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeAlias
 
 import bpy
 import numpy as np
@@ -16,7 +16,11 @@ from mathutils import Matrix
 from numpy.typing import ArrayLike, NDArray
 
 from .core.errors import MeshError
-from .core.mesh.mesh import KIND_NAMES, Mesh
+from .core.mesh.edges import triangle_edges
+from .core.mesh.mesh import KIND_NAMES, IntArray, Mesh
+
+Edges: TypeAlias = tuple[IntArray, IntArray]
+"""Edges (k, 2), and for each triangle (m, 3) the rows of the edges that begin at its corners."""
 
 KIND = "kind"
 SOURCE = "source"
@@ -68,20 +72,43 @@ def mesh_from_object(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scal
 
 def _arrays(data: bpy.types.Mesh) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64] | None]:
     """Vertices (n, 3) in the object's frame, triangles (m, 3) and their classes (m,) or None."""
-    data.calc_loop_triangles()
-    coordinates = np.empty(len(data.vertices) * 3, dtype=np.float32)
-    data.vertices.foreach_get("co", coordinates)
-    corners = np.empty(len(data.loop_triangles) * 3, dtype=np.int32)
-    data.loop_triangles.foreach_get("vertices", corners)
+    coordinates = attribute_values(data, "position", 3)
+    faces: NDArray[np.int32] | None = None
+    if all_triangles(data):
+        corners = attribute_values(data, ".corner_vert", 1)
+    else:
+        corners = np.empty(len(data.loop_triangles) * 3, dtype=np.int32)
+        data.loop_triangles.foreach_get("vertices", corners)
+        faces = np.empty(len(data.loop_triangles), dtype=np.int32)
+        data.loop_triangles.foreach_get("polygon_index", faces)
     kind = None
     attribute = data.attributes.get(KIND)
     if attribute is not None and attribute.domain == "FACE" and attribute.data_type in ("INT", "INT8"):
-        by_face = np.empty(len(data.polygons), dtype=np.int32)
-        attribute.data.foreach_get("value", by_face)
-        faces = np.empty(len(data.loop_triangles), dtype=np.int32)
-        data.loop_triangles.foreach_get("polygon_index", faces)
-        kind = by_face[faces].astype(np.int64)
+        by_face = attribute_values(data, KIND, 1)
+        kind = (by_face if faces is None else by_face[faces]).astype(np.int64)
     return coordinates.reshape(-1, 3).astype(np.float64), corners.reshape(-1, 3).astype(np.int64), kind
+
+
+def all_triangles(data: bpy.types.Mesh) -> bool:
+    """Whether every face is a triangle, so that corners three by three are the triangles."""
+    data.calc_loop_triangles()
+    return len(data.loops) == 3 * len(data.polygons) == 3 * len(data.loop_triangles)
+
+
+def attribute_values(data: bpy.types.Mesh, name: str, width: int) -> Any:
+    """An attribute as one flat array. Blender copies it at a stroke; by vertex or corner takes far longer.
+
+    Parameters
+    ----------
+    width : 3 for vectors, float32; 1 for whole numbers, int32.
+    """
+    attribute: Any = data.attributes.get(name)
+    values = np.empty(
+        0 if attribute is None else len(attribute.data) * width, dtype=np.float32 if width == 3 else np.int32
+    )
+    if len(values):
+        attribute.data.foreach_get("vector" if width == 3 else "value", values)
+    return values
 
 
 def object_from_mesh(
@@ -90,6 +117,7 @@ def object_from_mesh(
     source: ArrayLike | None = None,
     at: ArrayLike = (0.0, 0.0, 0.0),
     scale_length: float = 1.0,
+    edges: Edges | None = None,
 ) -> bpy.types.Object:
     """A new mesh object, linked to no collection yet.
 
@@ -100,6 +128,7 @@ def object_from_mesh(
     source : (m,) whole numbers, written as the face attribute ``source``.
     at : (3,) metres, world frame: where the object's own origin goes. Near the mesh, float32 keeps more of it.
     scale_length : metres in one Blender unit.
+    edges : `mesh_edges` of the mesh, if already known.
 
     Returns
     -------
@@ -108,7 +137,7 @@ def object_from_mesh(
         left out: Blender cannot hold them, and they have no area.
     """
     origin = np.asarray(at, dtype=np.float64)
-    obj = bpy.data.objects.new(name, mesh_data(name, mesh, source, origin, scale_length))
+    obj = bpy.data.objects.new(name, mesh_data(name, mesh, source, origin, scale_length, edges))
     obj.location = (origin / scale_length).tolist()
     return obj
 
@@ -120,30 +149,52 @@ def whole_triangles(mesh: Mesh) -> NDArray[np.bool_]:
     return whole
 
 
+def mesh_edges(mesh: Mesh) -> Edges:
+    """The edges of the triangles that Blender can hold; half a second a million triangles, and nothing of Blender."""
+    return triangle_edges(mesh.triangles[whole_triangles(mesh)])
+
+
 def mesh_data(
-    name: str, mesh: Mesh, source: ArrayLike | None, origin: NDArray[np.float64], scale_length: float = 1.0
+    name: str,
+    mesh: Mesh,
+    source: ArrayLike | None,
+    origin: NDArray[np.float64],
+    scale_length: float = 1.0,
+    edges: Edges | None = None,
 ) -> bpy.types.Mesh:
     """Mesh data alone; parameters as `object_from_mesh`, `origin` (3,) metres."""
     whole = whole_triangles(mesh)
-    data = surface(name, (mesh.vertices - origin) / scale_length, mesh.triangles[whole])
+    data = surface(name, (mesh.vertices - origin) / scale_length, mesh.triangles[whole], edges)
     face_numbers(data, KIND, mesh.kind[whole])
     if source is not None:
         face_numbers(data, SOURCE, np.asarray(source)[whole])
     return data
 
 
-def surface(name: str, vertices: ArrayLike, triangles: ArrayLike) -> bpy.types.Mesh:
+def surface(name: str, vertices: ArrayLike, triangles: ArrayLike, edges: Edges | None = None) -> bpy.types.Mesh:
     """Mesh data of triangles (m, 3) over vertices (n, 3), both as they are, in Blender units."""
     v = np.ascontiguousarray(vertices, dtype=np.float32)
     t = np.ascontiguousarray(triangles, dtype=np.int32)
+    # Blender would find the edges itself, twice as slowly and with the window standing still.
+    lines, begins = triangle_edges(t.astype(np.int64)) if edges is None else edges
     data = bpy.data.meshes.new(name)
     data.vertices.add(len(v))
-    data.vertices.foreach_set("co", v.ravel())
+    data.edges.add(len(lines))
     data.loops.add(t.size)
-    data.loops.foreach_set("vertex_index", t.ravel())
     data.polygons.add(len(t))
+    for attribute, field, values in (
+        ("position", "vector", v),
+        (".edge_verts", "value", lines),
+        (".corner_vert", "value", t),
+        (".corner_edge", "value", begins),
+    ):
+        if values.size:
+            held: Any = data.attributes[attribute]
+            held.data.foreach_set(
+                field, np.ascontiguousarray(values, dtype=v.dtype if values is v else t.dtype).ravel()
+            )
     data.polygons.foreach_set("loop_start", np.arange(0, t.size, 3, dtype=np.int32))
-    data.update(calc_edges=True)
+    data.update()
     return data
 
 

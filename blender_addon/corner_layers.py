@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .compat import colour_field
-from .convert import whole_triangles
+from .convert import all_triangles, attribute_values, face_numbers, whole_triangles
 from .core.cutting.carry import corner_shares
 from .core.cutting.result import FROM_CARVING, Body
 from .core.mesh.mesh import Mesh
@@ -59,17 +59,10 @@ def read_layers(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph) -> Layers
     mirrored = evaluated.matrix_world.to_3x3().determinant() < 0.0
     data = evaluated.to_mesh()
     try:
-        data.calc_loop_triangles()
-        count = len(data.loop_triangles)
-        loops = np.empty(count * 3, dtype=np.int32)
-        data.loop_triangles.foreach_get("loops", loops)
+        loops, faces = _triangles(data)
         corners = loops.reshape(-1, 3)[:, ::-1] if mirrored else loops.reshape(-1, 3)
-        faces = np.empty(count, dtype=np.int32)
-        data.loop_triangles.foreach_get("polygon_index", faces)
-        material = np.zeros(len(data.polygons), dtype=np.int32)
-        data.polygons.foreach_get("material_index", material)
-        smooth = np.ones(len(data.polygons), dtype=bool)
-        data.polygons.foreach_get("use_smooth", smooth)
+        material = _by_face(data, "material_index")
+        sharp = _by_face(data, "sharp_face")
         layers: list[Layer | None] = [_uv(layer, len(data.loops), corners) for layer in data.uv_layers]
         layers += [_colour(attribute, data, corners) for attribute in data.color_attributes]
         slots = tuple(slot.material.name if slot.material else "" for slot in obj.material_slots)
@@ -77,13 +70,34 @@ def read_layers(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph) -> Layers
         return Layers(
             tuple(layer for layer in layers if layer is not None),
             material[faces],
-            ~smooth[faces],
+            sharp[faces].astype(bool),
             slots,
             colour.name if colour else "",
             uv.name if uv else "",
         )
     finally:
         evaluated.to_mesh_clear()
+
+
+def _triangles(data: bpy.types.Mesh) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Corner numbers of the triangles, one after the other, and the face of each triangle."""
+    whole = all_triangles(data)
+    count = len(data.loop_triangles)
+    if whole:
+        return np.arange(count * 3, dtype=np.int32), np.arange(count, dtype=np.int32)
+    loops, faces = np.empty(count * 3, dtype=np.int32), np.empty(count, dtype=np.int32)
+    data.loop_triangles.foreach_get("loops", loops)
+    data.loop_triangles.foreach_get("polygon_index", faces)
+    return loops, faces
+
+
+def _by_face(data: bpy.types.Mesh, name: str) -> NDArray[np.int32]:
+    """One of Blender's own face attributes, which are there only where some face differs from 0."""
+    values = np.zeros(len(data.polygons), dtype=bool if name == "sharp_face" else np.int32)
+    attribute: Any = data.attributes.get(name)
+    if attribute is not None and attribute.domain == "FACE":
+        attribute.data.foreach_get("value", values)
+    return values.astype(np.int32)
 
 
 def _uv(layer: bpy.types.MeshUVLoopLayer, loops: int, corners: NDArray[np.int32]) -> Layer:
@@ -99,9 +113,7 @@ def _colour(attribute: Any, data: bpy.types.Mesh, corners: NDArray[np.int32]) ->
     attribute.data.foreach_get(colour_field(attribute), values)
     at = corners
     if attribute.domain == "POINT":
-        vertex = np.empty(len(data.loops), dtype=np.int32)
-        data.loops.foreach_get("vertex_index", vertex)
-        at = vertex[corners]
+        at = attribute_values(data, ".corner_vert", 1)[corners]
     return Layer(attribute.name, attribute.data_type, values.reshape(-1, 4)[at])
 
 
@@ -131,8 +143,9 @@ def write_layers(
         material[held] = np.minimum(layers.material[row[held]], len(layers.slots) - 1)
     flat = np.ones(len(row), dtype=bool)
     flat[held] = layers.flat[row[held]]
-    data.polygons.foreach_set("material_index", material)
-    data.polygons.foreach_set("use_smooth", ~flat)
+    face_numbers(data, "material_index", material)
+    sharp: Any = data.attributes.new("sharp_face", "BOOLEAN", "FACE")
+    sharp.data.foreach_set("value", flat)
     if not layers.layers:
         return
     share = corner_shares(carving, piece)[whole][held]

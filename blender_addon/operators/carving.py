@@ -77,16 +77,17 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         """Read, set upright, make the object and its job."""
         path, metres, up = str(self.path()), parse_quantity(self.unit, "length"), self.up
 
-        def read(progress: Progress) -> tuple[str, Mesh]:
+        def read(progress: Progress) -> tuple[str, Mesh, convert.Edges]:
             progress(0.0, "the file")
             carving = read_file(path)
             mesh = set_upright(carving.mesh, metres, up)
             check_size(mesh, metres, carving.name)
-            return carving.name, mesh
+            progress(0.6, "edges")
+            return carving.name, mesh, convert.mesh_edges(mesh)
 
-        name, mesh = yield from beside(read, 0.0, 0.7, wait)
+        name, mesh, edges = yield from beside(read, 0.0, 0.7, wait)
         yield Step(0.8, "making the object", locked=True)
-        obj = convert.object_from_mesh(bpy.path.display_name(name), mesh, scale_length=scale_of(context))
+        obj = convert.object_from_mesh(bpy.path.display_name(name), mesh, scale_length=scale_of(context), edges=edges)
         job = job_setup.make_job(context, obj, Job(), title=obj.name)
         select_only(context, [obj])
         look_to(context, corners(obj))
