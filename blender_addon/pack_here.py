@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import gzip
 import tempfile
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
@@ -85,7 +86,7 @@ def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[S
 
 
 def blend(job: JobCollection) -> bytes:
-    """The job in a Blender file of its own: a scene with the collection and what it needs."""
+    """The job in a Blender file of its own, not compressed yet: a scene with the collection and what it needs."""
     with tempfile.TemporaryDirectory() as folder:
         scene: Any = bpy.data.scenes.new("Scene")
         try:
@@ -100,7 +101,12 @@ def blend(job: JobCollection) -> bytes:
             if job.seamwright.carving is not None:
                 job.seamwright.carving.hide_set(True, view_layer=scene.view_layers[0])
             path = Path(folder) / "job.blend"
-            bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL", compress=True)
+            bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL")
             return path.read_bytes()
         finally:
             bpy.data.scenes.remove(scene)
+
+
+def compressed(contents: bytes) -> bytes:
+    """A Blender file as gzip, which Blender opens as it is; unlike its own compression this can go on beside it."""
+    return gzip.compress(contents, 1, mtime=0)

@@ -70,8 +70,10 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
 
         def write(progress: Progress) -> None:
             progress(0.0, "tables and pages")
-            files = {**pack_files(record, pictures), "job.blend": blend}
-            progress(0.7, "writing the folder")
+            files = pack_files(record, pictures)
+            progress(0.4, "Blender file")
+            files["job.blend"] = pack_here.compressed(blend)
+            progress(0.8, "writing the folder")
             write_pack(folder, files, replace)
 
         yield from beside(write, 0.88, 1.0, wait)
