@@ -19,3 +19,9 @@ def colour_field(attribute: Any) -> str:
 def is_editable(block: Any) -> bool:
     """Whether a data block may be changed: it is neither linked nor a locked override."""
     return bool(getattr(block, "is_editable", block.library is None))
+
+
+def use_nodes(data: bpy.types.Material | bpy.types.World) -> None:
+    """Give a material or world its nodes; from Blender 5.0 on it always has them, and setting that warns."""
+    if bpy.app.version < (5, 0, 0):
+        data.use_nodes = True

@@ -14,6 +14,7 @@ from mathutils import Vector
 from numpy.typing import ArrayLike, NDArray
 
 from . import convert
+from .compat import use_nodes
 from .core.jobpack.label_places import COLUMNS, NOBODY, label_places
 from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.view_fit import FloatArray, View, fit
@@ -142,7 +143,7 @@ class PictureScene:
 
     def _add_light(self) -> bpy.types.Object:
         world = bpy.data.worlds.new("light")
-        world.use_nodes = True
+        use_nodes(world)
         background = world.node_tree.nodes["Background"]
         background.inputs["Color"].default_value = (1.0, 1.0, 1.0, 1.0)
         background.inputs["Strength"].default_value = 0.55
@@ -277,7 +278,7 @@ def _unlit(obj: bpy.types.Object) -> None:
 
 def _matte(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
     material = bpy.data.materials.new(name)
-    material.use_nodes = True
+    use_nodes(material)
     shader = material.node_tree.nodes["Principled BSDF"]
     shader.inputs["Base Color"].default_value = (*colour, 1.0)
     shader.inputs["Roughness"].default_value = 1.0
@@ -288,7 +289,7 @@ def _matte(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
 def _glow(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
     """Flat colour whatever the light."""
     material = bpy.data.materials.new(name)
-    material.use_nodes = True
+    use_nodes(material)
     nodes = material.node_tree.nodes
     nodes.clear()
     glow = nodes.new("ShaderNodeEmission")

@@ -12,6 +12,7 @@ import bpy
 from mathutils import Matrix
 
 from . import convert, job_tree
+from .compat import use_nodes
 from .core.cutting.result import Body
 from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.record import JobResult, PieceRecord
@@ -55,7 +56,7 @@ def matte(name: str, colour: Sequence[float]) -> bpy.types.Material:
     """A dull material, the same in every view."""
     material = bpy.data.materials.new(name)
     material.diffuse_color = (*colour[:3], 1.0)
-    material.use_nodes = True
+    use_nodes(material)
     shader = material.node_tree.nodes["Principled BSDF"]
     shader.inputs["Base Color"].default_value = (*colour[:3], 1.0)
     shader.inputs["Roughness"].default_value = 0.9
