@@ -44,6 +44,10 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
     with tempfile.TemporaryDirectory() as folder, _borrowed() as scene:
         with _in(scene):
             stage = PictureScene(result)
+            pieces = stage.add_pieces(result)
+        while (share := _next(scene, pieces)) is not None:
+            yield Step(low + 0.2 * (high - low) * share, "arranging the pictures", locked=True)
+        low += 0.2 * (high - low)
         for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
             step = Step(low + (high - low) * number / len(VIEWS), f"picture: {text}", locked=True)
             yield step
@@ -58,6 +62,12 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
                 raise Cancelled("stopped while a picture was rendered; nothing was written")
             out[name] = bare_png(path.read_bytes())
     return out
+
+
+def _next(scene: bpy.types.Scene, steps: Iterator[float]) -> float | None:
+    """One step in the pictures' scene; None after the last. Blender's own scene stands between steps."""
+    with _in(scene):
+        return next(steps, None)
 
 
 @contextmanager

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,7 +41,10 @@ LINE = 1.3
 
 
 class PictureScene:
-    """Builds the job once in the open file's scene; `show` arranges it for a view, `render` takes the picture."""
+    """Holds the job in the open file's scene; `show` arranges it for a view, `render` takes the picture.
+
+    `add_pieces` comes before the first `show`: a piece a step, as both take long on a big carving.
+    """
 
     def __init__(self, result: JobResult) -> None:
         self._corners = [piece.mesh.corners() for piece in result.pieces]
@@ -52,7 +55,7 @@ class PictureScene:
         self._scene: Any = bpy.context.scene
         self._materials = {name: _matte(name, colour) for name, colour in (("sawn", SAWN), ("floor", FLOOR))}
         self._materials |= {name: _glow(name, colour) for name, colour in (("ink", INK), ("paper", PAPER))}
-        self._pieces = self._add_pieces(result)
+        self._pieces: list[bpy.types.Object] = []
         self._lines = self._add_lines(result)
         self._signs: list[bpy.types.Object] = []
         self._add_floor()
@@ -62,6 +65,24 @@ class PictureScene:
         self._scene.camera = camera
         self._camera = camera
         _settings(self._scene)
+
+    def add_pieces(self, result: JobResult) -> Iterator[float]:
+        """Add the pieces of the same result, and make them ready for rays; yields how far it is, 0 to 1."""
+        skins = [_matte(f"tone {k}", colour) for k, colour in enumerate(TONES)]
+        sawn = self._materials["sawn"]
+        steps = 2.0 * len(result.pieces)
+        for piece, centre, tone in zip(result.pieces, self._centres, touching_tones(result), strict=True):
+            yield len(self._pieces) / steps
+            obj = convert.object_from_mesh(f"piece {piece.mark}", piece.mesh, at=centre)
+            convert.set_materials(obj, [skins[tone], sawn, skins[tone], skins[tone]])
+            self._link(obj)
+            self._pieces.append(obj)
+        graph = self._scene.view_layers[0].depsgraph
+        graph.update()
+        for number, obj in enumerate(self._pieces):
+            yield 0.5 + number / steps
+            # The first ray at a mesh makes its search tree, which later ones find there.
+            obj.evaluated_get(graph).ray_cast(Vector(), Vector((0.0, 0.0, 1.0)))
 
     def show(self, direction: ArrayLike, apart: float, parallel: bool) -> View:
         """Arrange everything for a picture.
@@ -108,17 +129,6 @@ class PictureScene:
 
     def _link(self, obj: bpy.types.Object) -> None:
         self._scene.collection.objects.link(obj)
-
-    def _add_pieces(self, result: JobResult) -> list[bpy.types.Object]:
-        skins = [_matte(f"tone {k}", colour) for k, colour in enumerate(TONES)]
-        sawn = self._materials["sawn"]
-        objects = []
-        for piece, centre, tone in zip(result.pieces, self._centres, touching_tones(result), strict=True):
-            obj = convert.object_from_mesh(f"piece {piece.mark}", piece.mesh, at=centre)
-            convert.set_materials(obj, [skins[tone], sawn, skins[tone], skins[tone]])
-            self._link(obj)
-            objects.append(obj)
-        return objects
 
     def _add_lines(self, result: JobResult) -> bpy.types.Object:
         lines = [line.points for joint in result.joints for line in joint.lines if len(line.points) > 1]

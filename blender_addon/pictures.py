@@ -48,6 +48,8 @@ def render_pictures(result: JobResult, progress: Progress | None = None) -> dict
     with quiet(), tempfile.TemporaryDirectory() as folder:
         bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
         scene = PictureScene(result)
+        for _ in scene.add_pieces(result):
+            pass
         for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
             if progress is not None:
                 progress(number / len(VIEWS), f"picture: {text}")
