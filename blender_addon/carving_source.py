@@ -22,7 +22,7 @@ from .core.mesh.mesh import Mesh
 from .core.pipeline import CRUMB, run_job
 from .core.planning.stations import Proposal, propose_stations
 from .core.skin.depth import gap_width
-from .job_tree import CARVING, JobCollection, folder
+from .job_tree import JobCollection, is_held
 from .world import shown
 
 
@@ -49,7 +49,7 @@ def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
         No carving, no surface, or coordinates that are not numbers.
     """
     obj = job.seamwright.carving
-    if obj is None or not (obj.users_scene or folder(job, CARVING)):
+    if not is_held(job, obj):
         raise MeshError("this job has no carving; choose one in the Carving panel")
     if obj.mode == "EDIT":
         obj.update_from_editmode()

@@ -54,6 +54,14 @@ def ensure_folder(job: JobCollection, holds: str) -> Any:
     return child
 
 
+def is_held(job: JobCollection, carving: bpy.types.Object | None) -> bool:
+    """Whether a carving is there still: deleted in the view, it lives on as long as the job names it."""
+    if carving is None:
+        return False
+    held = folder(job, CARVING)
+    return bool(carving.users_scene) or (held is not None and carving.name in held.objects)
+
+
 def joints(job: JobCollection) -> list[bpy.types.Object]:
     """The joints in the order of cuts."""
     held = folder(job, JOINTS)

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from bpy.props import EnumProperty, StringProperty
 
-from .. import carving_source, convert, job_setup, job_tree, watch
+from .. import carving_source, convert, job_setup, job_tree
 from ..carving_file import read_file
 from ..core.errors import Progress
 from ..core.intake.prepare import UP_AXES, check_size, set_upright
@@ -18,7 +18,7 @@ from ..core.mesh.mesh import Mesh
 from ..core.units import parse_quantity
 from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
-from .common import job_poll, scale_of, select_only
+from .common import job_again, job_poll, job_state, scale_of, select_only
 from .file_choice import TakesFile
 from .pieces import corners, look_to
 
@@ -111,19 +111,17 @@ class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
         """Read, look, note."""
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        name = job.name
+        before = job_state(job, scale_of(context), joints=False)
         settings = settings_link.read(job.seamwright)
         carving = carving_source.snapshot(context, job)
-        surface = watch.take(job)
 
         def look(progress: Progress) -> Report:
             progress(0.1, "edges and volume")
             return carving_source.look_at(carving, settings)
 
         report = yield from beside(look, 0.1, 0.9, wait)
-        job = bpy.data.collections[name]
-        group = job.seamwright
-        group.verdict, group.checked_surface = report.verdict, surface
+        group = job_again(before).seamwright
+        group.verdict, group.checked_surface = report.verdict, before.surface
         rows = [
             f"{report.triangles:,} triangles, {report.bodies} {'body' if report.bodies == 1 else 'bodies'}",
             f"{' × '.join(f'{v:.3f}' for v in report.size)} m",

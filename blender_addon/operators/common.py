@@ -4,11 +4,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 import bpy
 import numpy as np
 
-from .. import job_tree
+from .. import job_tree, stamps, watch
 from ..compat import is_editable
 from ..core.cutting.joint import Joint
 from ..core.errors import JobError
@@ -17,7 +18,7 @@ from ..core.marking.marks import joint_letters
 from ..core.mesh.mesh import FloatArray
 from ..job_tree import JobCollection
 from ..joint_object import joint_object, read_joint, write_joint
-from ..long_work import running
+from ..long_work import Dropped, running
 from ..world import world_matrix
 
 _OWN_NAME = "joint "
@@ -58,6 +59,56 @@ def need_scale(context: bpy.types.Context, job: JobCollection) -> float:
     if abs(job.seamwright.unit_scale / scale - 1.0) > 1e-6:
         raise JobError("the scene's unit scale has changed since the limits were set; see the Limits panel")
     return scale
+
+
+class JobState(NamedTuple):
+    """Fingerprints of what long work depends on; `joints` is None where it does not depend on them."""
+
+    name: str
+    scale: float
+    settings: str
+    surface: str
+    joints: str | None
+
+
+def job_state(job: JobCollection, scale: float, joints: bool = True) -> JobState:
+    """Everything that long work starts from, so that `job_again` can tell whether it still holds.
+
+    Parameters
+    ----------
+    joints : whether the work depends on the joints too.
+    """
+    carving = job.seamwright.carving
+    surface = watch.take(job) if job_tree.is_held(job, carving) else ""
+    places = [
+        (obj.name, obj.get("joint"), [list(row) for row in world_matrix(obj)], stamps.line_stamp(obj))
+        for obj in (job_tree.joints(job) if joints else ())
+    ]
+    return JobState(job.name, scale, stamps.settings_stamp(job, scale), surface, repr(places) if joints else None)
+
+
+def job_again(before: JobState) -> JobCollection:
+    """The job that long work began with, now that it is done.
+
+    Raises
+    ------
+    Dropped
+        The job is gone, or something that the work depends on has changed.
+    """
+    job: JobCollection = bpy.data.collections.get(before.name)
+    if job is None:
+        raise Dropped("the job was removed or renamed meanwhile; the result was dropped")
+    if not job_tree.is_held(job, job.seamwright.carving):
+        raise Dropped("the carving was removed meanwhile; the result was dropped")
+    now = job_state(job, before.scale, before.joints is not None)
+    for what, same in (
+        ("the carving", now.surface == before.surface),
+        ("the settings", now.settings == before.settings),
+        ("the joints", now.joints == before.joints),
+    ):
+        if not same:
+            raise Dropped(f"{what} changed meanwhile; the result was dropped, try again")
+    return job
 
 
 def read_joints(job: JobCollection, scale: float) -> tuple[Joint, ...]:

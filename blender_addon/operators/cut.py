@@ -2,7 +2,6 @@
 """Cutting: on a snapshot, beside the interface, written at the end in one step."""
 
 import hashlib
-from typing import Any
 
 import bpy
 
@@ -11,11 +10,11 @@ from ..core.errors import CutError, SeamwrightError
 from ..core.jobpack.record import JobResult
 from ..corner_layers import read_layers
 from ..job_tree import JobCollection
-from ..long_work import Dropped, LongWork, Step, Steps, beside
+from ..long_work import LongWork, Step, Steps, beside
 from ..piece_object import Look, piece_data, put_pieces
 from ..properties import settings_link
 from ..world import shown
-from .common import job_poll, need_scale, note_joints, number_joints, read_joints, write_findings
+from .common import job_again, job_poll, job_state, need_scale, note_joints, number_joints, read_joints, write_findings
 
 
 class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
@@ -35,10 +34,10 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         """Read, cut beside, see that nothing changed, write."""
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        name, scale = job.name, need_scale(context, job)
-        before = _state(job, scale)
+        scale = need_scale(context, job)
+        before = job_state(job, scale)
         settings = settings_link.read(job.seamwright)
-        joints = read_joints(job, scale)
+        joints, called = read_joints(job, scale), [obj.name for obj in job_tree.joints(job)]
         carving = carving_source.snapshot(context, job)
         yield Step(0.05, "cutting")
         try:
@@ -46,10 +45,8 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
                 lambda p: carving_source.do_job_for_scan(carving, settings, joints, p), 0.05, 0.7, wait
             )
         except CutError as error:
-            raise _named(error, job_tree.joints(bpy.data.collections[name])) from None
-        job = bpy.data.collections.get(name)
-        if job is None or _state(job, scale) != before:
-            raise Dropped("the scene changed while the cut went on; the result was dropped, cut again")
+            raise _named(error, called) from None
+        job = job_again(before)
         yield Step(0.7, "reading colours and materials", locked=True)
         obj = job.seamwright.carving
         with shown(context, obj) as depsgraph:
@@ -59,6 +56,7 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
             for number, piece in enumerate(result.pieces):
                 yield Step(0.72 + 0.26 * number / len(result.pieces), f"piece {piece.mark}", locked=True)
                 names.append(piece_data(result, number, look, scale).name)
+            job = job_again(before)
         except BaseException:
             for made in names:
                 bpy.data.meshes.remove(bpy.data.meshes[made])
@@ -72,18 +70,11 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         return text
 
 
-def _state(job: JobCollection, scale: float) -> tuple[str, ...]:
-    """Everything that a cut depends on, as fingerprints."""
-    held: list[Any] = job_tree.joints(job)
-    places = repr([(obj.get("joint"), [list(row) for row in obj.matrix_basis], stamps.line_stamp(obj)) for obj in held])
-    return stamps.settings_stamp(job, scale), watch.take(job), places
-
-
-def _named(error: CutError, joints: list[bpy.types.Object]) -> SeamwrightError:
+def _named(error: CutError, called: list[str]) -> SeamwrightError:
     """The error with the name of the joint's object."""
-    if not 0 <= error.joint < len(joints):
+    if not 0 <= error.joint < len(called):
         return error
-    return CutError(f"{joints[error.joint].name}: {error.problem}")
+    return CutError(f"{called[error.joint]}: {error.problem}")
 
 
 def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, scale: float) -> None:

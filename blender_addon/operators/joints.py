@@ -19,7 +19,18 @@ from ..joint_object import read_joint, write_joint
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from ..world import world_matrix
-from .common import add_joints, carving_box, job_poll, need_scale, number_joints, remove_joints, scale_of, select_only
+from .common import (
+    add_joints,
+    carving_box,
+    job_again,
+    job_poll,
+    job_state,
+    need_scale,
+    number_joints,
+    remove_joints,
+    scale_of,
+    select_only,
+)
 
 UNDOABLE: Any = {"REGISTER", "UNDO"}
 KNOTS = 9
@@ -121,7 +132,7 @@ class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
         """Read, ask the core for the stations, make their objects."""
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        name, parts = job.name, int(self.parts)
+        before, parts = job_state(job, scale_of(context)), int(self.parts)
         mesh = carving_source.snapshot(context, job).mesh
         given = None if self.square_to == "LONG" else _direction(context, job, self.square_to)
 
@@ -130,7 +141,7 @@ class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
             return equal_stations(mesh, parts, long_axis(mesh)[0] if given is None else given)
 
         joints = yield from beside(stations, 0.5, 0.95, wait)
-        return f"{len(add_joints(context, bpy.data.collections[name], joints))} joints added"
+        return f"{len(add_joints(context, job_again(before), joints))} joints added"
 
 
 class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
@@ -150,12 +161,11 @@ class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
         """Read, propose, replace the joints."""
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        name = job.name
-        need_scale(context, job)
+        before = job_state(job, need_scale(context, job))
         settings = settings_link.read(job.seamwright)
         carving = carving_source.snapshot(context, job)
         proposal = yield from beside(lambda p: carving_source.propose(carving, settings, p), 0.05, 0.95, wait)
-        job = bpy.data.collections[name]
+        job = job_again(before)
         remove_joints(job)
         add_joints(context, job, proposal.joints)
         return proposal.text

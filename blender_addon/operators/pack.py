@@ -13,7 +13,7 @@ from ..core.jobpack.pack import pack_files
 from ..long_work import LongWork, Step, Steps, beside
 from ..pack_folder import check_target, write_pack
 from ..properties import settings_link
-from .common import job_poll, need_scale, read_joints, scale_of
+from .common import job_again, job_poll, job_state, need_scale, read_joints, scale_of
 from .cut import cut_id
 from .file_choice import WritesFile
 
@@ -46,8 +46,9 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Run the job again unless its result is at hand, take pictures, write."""
         job = job_tree.active_job(context)
-        name, scale = job.name, need_scale(context, job)
-        chosen = str(self.folder or job.seamwright.pack_folder) or f"//{bpy.path.clean_name(name)}-pack"
+        scale = need_scale(context, job)
+        before = job_state(job, scale)
+        chosen = str(self.folder or job.seamwright.pack_folder) or f"//{bpy.path.clean_name(job.name)}-pack"
         if chosen.startswith("//") and not bpy.data.filepath:
             raise JobError("set a folder for the job pack, or save the Blender file: it is then written beside it")
         folder = bpy.path.abspath(chosen)
@@ -65,7 +66,7 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         if self.pictures and job.seamwright.pack_pictures:
             pictures = yield from pack_here.pictures(result, 0.4, 0.85, wait)
         yield Step(0.85, "Blender file", locked=True)
-        blend = pack_here.blend(bpy.data.collections[name])
+        blend = pack_here.blend(job_again(before))
         record, replace = result, bool(self.replace)
 
         def write(progress: Progress) -> None:
@@ -77,8 +78,9 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
             write_pack(folder, files, replace)
 
         yield from beside(write, 0.88, 1.0, wait)
-        group = bpy.data.collections[name].seamwright
-        group.pack_written, group.pack_folder = stamp, folder
+        written: Any = bpy.data.collections.get(before.name)
+        if written is not None:
+            written.seamwright.pack_written, written.seamwright.pack_folder = stamp, folder
         return f"Job pack written to {folder}"
 
 
