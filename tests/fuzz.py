@@ -33,14 +33,16 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=10**9, help="most cases")
     options = parser.parse_args()
     signal.signal(signal.SIGALRM, _hung)
-    state = json.loads(STATE.read_text()) if STATE.exists() else {"next": 0, "failed": []}
+    state = {"next": 0, "failed": [], "cuts": 0} | (json.loads(STATE.read_text()) if STATE.exists() else {})
     number = state["next"] if options.first is None else options.first
-    begin, start, failed = time.monotonic(), number, []
+    begin, start, failed, cuts = time.monotonic(), number, [], 0
     missing: list[str] = []
     while number < start + options.count and time.monotonic() - begin < 60.0 * options.minutes:
         try:
             signal.alarm(LONGEST)
-            check_case(make_case(number))
+            case = make_case(number)
+            check_case(case)
+            cuts += len(case.joints)
         except pytest.skip.Exception as without:
             missing.append(str(without))
         except Exception:
@@ -48,12 +50,13 @@ def main() -> int:
             sys.stderr.write(f"case {number} failed\n{traceback.format_exc(limit=-2)}\n")
         number += 1
         if options.first is None and number % 20 == 0:
-            _save(number, state["failed"] + failed)
+            _save(number, state["failed"] + failed, state["cuts"] + cuts)
     if options.first is None:
-        _save(number, state["failed"] + failed)
+        _save(number, state["failed"] + failed, state["cuts"] + cuts)
     for reason in sorted(set(missing)):
         sys.stdout.write(f"{missing.count(reason)} cases left out: {reason}\n")
-    sys.stdout.write(f"{number - start} cases ({start} to {number - 1}), {len(failed)} failed {failed or ''}\n")
+    cases = f"{number - start} cases ({start} to {number - 1}) with {cuts} cuts"
+    sys.stdout.write(f"{cases}, {len(failed)} failed {failed or ''}\n")
     return 1 if failed else 0
 
 
@@ -61,9 +64,9 @@ def _hung(*_: object) -> None:
     raise TimeoutError(f"not done after {LONGEST} s")
 
 
-def _save(number: int, failed: list[int]) -> None:
+def _save(number: int, failed: list[int], cuts: int) -> None:
     STATE.parent.mkdir(exist_ok=True)
-    STATE.write_text(json.dumps({"next": number, "failed": failed}))
+    STATE.write_text(json.dumps({"next": number, "failed": failed, "cuts": cuts}))
 
 
 if __name__ == "__main__":
