@@ -102,8 +102,12 @@ def require_blender() -> None:
     InputError
         It cannot be loaded, with the reason.
     """
+    from .quiet import quiet
+
     try:
-        import bpy  # noqa: F401
+        # From 5.2 on it says while it loads where its colours come from.
+        with quiet():
+            import bpy  # noqa: F401
     except ImportError as error:
         raise InputError(f"Blender's module bpy is needed and does not load ({error}); run this in Blender") from None
 

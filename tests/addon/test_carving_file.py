@@ -77,7 +77,13 @@ def test_an_object_of_another_scene_in_that_scenes_units(tmp_path: Path) -> None
     assert mass_properties(read_file(path, "figure").mesh).volume == pytest.approx(3e-3)
 
 
-@pytest.mark.parametrize(("suffix", "up"), [(".glb", 2), (".fbx", 2), (".usdc", 2)])
+EXPORTER = pytest.mark.filterwarnings("ignore:Setting the shape on a NumPy array:DeprecationWarning")
+"""Blender 5.2's own FBX exporter does what numpy 2.5 warns of."""
+
+
+@pytest.mark.parametrize(
+    ("suffix", "up"), [(".glb", 2), pytest.param(".fbx", 2, marks=EXPORTER, id=".fbx-2"), (".usdc", 2)]
+)
 def test_other_formats_come_closed_upright_and_in_metres(tmp_path: Path, suffix: str, up: int) -> None:
     scene(["rock"])
     path = str(tmp_path / f"rock{suffix}")

@@ -12,6 +12,7 @@ from pack_sample import png, sample_result
 from seamwright import picture_scene, pictures
 from seamwright.core.jobpack.label_places import label_places, room
 from seamwright.core.jobpack.piece_tones import piece_tones, touching_tones
+from seamwright.core.jobpack.record import JobResult
 from seamwright.core.jobpack.view_fit import fit, look
 
 coordinate = st.floats(-50.0, 50.0)
@@ -53,13 +54,23 @@ def test_camera_axes_are_square_right_handed_and_level(direction: tuple[float, f
         assert axes[2, 1] > 0.0
 
 
+def picture_of(result: JobResult) -> picture_scene.PictureScene:
+    """A scene with all pieces, in an empty file."""
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+    scene = picture_scene.PictureScene(result)
+    shares = list(scene.add_pieces(result))
+    assert shares == sorted(shares)
+    assert shares[0] == 0.0
+    assert shares[-1] < 1.0
+    return scene
+
+
 def test_blender_projects_as_we_do() -> None:
     """Blender's own projection of world points to the picture is the reference."""
     from bpy_extras.object_utils import world_to_camera_view
     from mathutils import Vector
 
-    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
-    scene = picture_scene.PictureScene(sample_result())
+    scene = picture_of(sample_result())
     cloud = np.array([[0, 0, 0], [4.2, 1, 1], [1, 0.5, 2], [3, 0, 0.1]])
     for direction, parallel in ((pictures.FRONT, False), ((0.0, 0.0, -1.0), True)):
         view = scene.show(direction, 0.0, parallel)
@@ -162,8 +173,7 @@ def test_pictures_show_both_hues_and_nothing_of_the_machine(
 
 
 def test_every_piece_of_the_bar_is_numbered() -> None:
-    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
-    scene = picture_scene.PictureScene(sample_result())
+    scene = picture_of(sample_result())
     for direction, apart, parallel in ((pictures.FRONT, 0.0, False), ((0.0, 0.0, -1.0), 0.0, True)):
         scene.show(direction, apart, parallel)
         words = [obj.data.body for obj in bpy.context.scene.objects if obj.type == "FONT"]
