@@ -133,7 +133,7 @@ def components(triangles: IntArray) -> IntArray:
     all paths are shortened to their root. A root that cannot hook has a neighbour that hooks at least as low, so within
     two rounds every root of an unfinished body joins another one: at most 2 log2(m) + 2 rounds.
     """
-    return _joined(len(triangles), *_neighbours(triangles))
+    return joined(len(triangles), *_neighbours(triangles))
 
 
 def closed_components(triangles: IntArray) -> IntArray:
@@ -156,11 +156,17 @@ def closed_components(triangles: IntArray) -> IntArray:
     if (edges[::2] != edges[1::2]).any() or (edges[2::2] == edges[1:-1:2]).any():
         return components(triangles)
     flat &= (1 << place) - 1
-    return _joined(count, flat[::2], flat[1::2])
+    return joined(count, flat[::2], flat[1::2])
 
 
-def _joined(count: int, one: IntArray, two: IntArray) -> IntArray:
-    """Labels of `count` things joined by pairs, numbered by the first of each body."""
+def joined(count: int, one: IntArray, two: IntArray) -> IntArray:
+    """Labels of `count` things joined by pairs, numbered by the first of each body.
+
+    Parameters
+    ----------
+    count : how many things there are.
+    one, two : (k,) int64, the pairs; a thing in no pair is a body of its own.
+    """
     root = np.arange(count, dtype=np.int64)
     while len(one):
         low, high = np.minimum(one, two), np.maximum(one, two)
