@@ -17,10 +17,10 @@ from ..mesh.winding import crossings, distance_within, encloses, inner_point
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .bodies import RegionBody, make_bodies
-from .cells import Cells, Region
-from .glue import bodies_without, is_nothing
+from .cells import OUTSIDE, Cells, Region
+from .glue import bodies_without, is_flat, is_nothing
 from .joint import Joint, Plane, Profile
-from .result import CutResult, Trace
+from .result import FROM_JOINT, CutResult, Trace
 from .sheet import sheets_of
 from .trace import trace
 
@@ -85,11 +85,19 @@ def cut(
     for j, joint in enumerate(joints):
         if not isinstance(joint, Plane | Profile):
             raise CutError(f"it is a {type(joint).__name__}; give a Plane or a Profile", j)
-    cells, met = _cut_cells(mesh, joints, gap, slack, progress)
-    order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
-    bodies = bodies_without(cells, order, split, lambda b: is_nothing(b.body, slack))
-    if crumb > 0.0 and glue and gap == 0.0:
-        bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
+    met = frozenset(range(len(joints)))
+    while True:
+        cells, some = _cut_cells(mesh, joints, gap, slack, met, progress)
+        order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
+        bodies = bodies_without(cells, order, split, lambda b: is_flat(b.body, slack))
+        if crumb > 0.0 and glue and gap == 0.0:
+            bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
+        left = _with_faces(cells) & some
+        if left == some:
+            break
+        # A joint that came to nothing, as one that runs in a face: again without it, so that no triangle stays split.
+        met = left
+    met = frozenset(some)
     # What is still thinner than the tolerance has no neighbour to go to, and no foam.
     bodies = [b for b in bodies if not is_nothing(b.body, slack)]
     taken = [b for b in bodies if cells.regions[b.region].taken]
@@ -103,7 +111,7 @@ def cut(
         tuple(b.body for b in taken),
         tuple(b.body for b in small),
         tuple(j for j in range(len(joints)) if j not in met),
-        partial(_follow, cells, pieces, tuple(joints), gap, slack, split),
+        partial(_follow, cells, pieces, tuple(joints), gap, slack, split, met),
     )
 
 
@@ -140,10 +148,23 @@ def _scatter(count: int, seed: int) -> NDArray[np.uint32]:
     return x
 
 
+def _with_faces(cells: Cells) -> frozenset[int]:
+    """Joints with a face between two bodies or on one."""
+    tail = cells.tail
+    use = (tail.origin == FROM_JOINT) & ((tail.below != OUTSIDE) | (tail.above != OUTSIDE))
+    return frozenset(np.unique(tail.source[use]).tolist())
+
+
 def _cut_cells(
-    mesh: Mesh, joints: Sequence[Joint], gap: float, slack: float, progress: Progress | None, strict: bool = True
+    mesh: Mesh,
+    joints: Sequence[Joint],
+    gap: float,
+    slack: float,
+    use: frozenset[int],
+    progress: Progress | None,
+    strict: bool = True,
 ) -> tuple[Cells, set[int]]:
-    """Regions between the joints, and the joints that met foam; `strict`: as in `_isolate`."""
+    """Regions between the joints in `use`, and which of those met foam; `strict`: as in `_isolate`."""
     cells = Cells.of(mesh)
     met: set[int] = set()
     each = 2 if gap > 0.0 else 1
@@ -152,6 +173,9 @@ def _cut_cells(
         if progress:
             progress(0.8 * j / len(joints), f"joint {j + 1} of {len(joints)}")
         part = joints[j].part
+        if j not in use:
+            j += 1
+            continue
         if part is not None:
             target = _isolate(cells, part, j, slack, strict)
             met |= apply_joints(cells, [(j, sheets_of(joints[j], gap, slack))], target)
@@ -162,7 +186,8 @@ def _cut_cells(
             sheets = each * (len(run) + 1)
             if run and (sheets > MAX_SHEETS or (len(cells.regions) + 1) << sheets > _MAX_KEYS):
                 break
-            run.append((j, sheets_of(joints[j], gap, slack)))
+            if j in use:
+                run.append((j, sheets_of(joints[j], gap, slack)))
             j += 1
         met |= apply_joints(cells, run, None)
     return cells, met
@@ -205,20 +230,26 @@ def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float, strict: b
 
 
 def _follow(
-    cells: Cells, pieces: Sequence[RegionBody], joints: tuple[Joint, ...], gap: float, slack: float, split: bool
+    cells: Cells,
+    pieces: Sequence[RegionBody],
+    joints: tuple[Joint, ...],
+    gap: float,
+    slack: float,
+    split: bool,
+    met: frozenset[int],
 ) -> Trace:
     if gap == 0.0:
         behind, before = _piece_of_rows(len(cells.tail), [(i, b) for i, b in enumerate(pieces)])
         return trace(cells, behind, before, len(joints))
     # The joints themselves, without the gap; each body of theirs is the piece that most of its untouched skin went to.
     # Bodies that a gap parts may hang together without it, so that a part may come to lie on an earlier joint there.
-    bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, None, strict=False)
+    bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, met, None, strict=False)
     home = np.full(len(cells.label), -1, dtype=np.int64)
     for i, b in enumerate(pieces):
         home[b.base] = i
     named = []
     places: FloatArray | None = None
-    for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_nothing(b.body, slack)):
+    for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_flat(b.body, slack)):
         there = home[b.base]
         there = there[there >= 0]
         if len(there):

@@ -168,9 +168,12 @@ class ProfileSheet:
     def codes_at(self, u: FloatArray, w: FloatArray, place: IntArray) -> CodeArray:
         """As `codes_uw`, for points whose places are known."""
         distance = self.strip_distance(u, w, place // 2)
-        # On a kink both strips meet in its height; their slopes must not decide.
+        # On a kink both strips meet in its height; square to the steeper one, as a point counts as on the kink that
+        # is a little beside it and lies on that strip.
         kink = np.flatnonzero(place & 1)
-        distance[kink] = w[kink] - self.knots[place[kink] // 2 + 1, 1]
+        first = place[kink] // 2
+        cosine = self._lines[0]
+        distance[kink] = (w[kink] - self.knots[first + 1, 1]) * np.minimum(cosine[first], cosine[first + 1])
         return _codes(distance, self.slack)
 
     def band(self, u_low: float, u_high: float) -> tuple[float, float]:
