@@ -13,7 +13,20 @@ from typing import ClassVar, Final
 from .errors import JobError
 from .job_template import job_template
 from .job_text import read_job, write_job
-from .settings import Choice, Count, FileUnit, Flag, Number, Quantity, Row, Several, Text, check_settings, setting
+from .settings import (
+    Choice,
+    Count,
+    FileUnit,
+    Flag,
+    Listed,
+    Number,
+    Quantity,
+    Row,
+    Several,
+    Text,
+    check_settings,
+    setting,
+)
 from .units import parse_quantity
 
 __all__ = [
@@ -95,6 +108,11 @@ class BlockUp(_Settings):
     origin : (x, y, z) of a corner of the first course, metres, job coordinates.
     rotation : about z, radians.
     stagger : share of a billet's length from course to course, 0 to under 1.
+    position : of a planned block-up: ``fewest`` searches origin and rotation for fewest billets, ``given`` takes them.
+    offsets : (along, across) metres of each course from the first up, over again; empty: by stagger.
+    heights : metres of each course from the first up, the last for all above; empty: that of the billet.
+    margin : m of foam to leave outside the carving when blocking out.
+    can_covers : m2 of glue line that one can of adhesive bonds.
     """
 
     TABLE: ClassVar[str] = "blockup"
@@ -104,6 +122,13 @@ class BlockUp(_Settings):
     )
     rotation: float = setting(0.0, Quantity("angle", '"0 deg"', "any"))
     stagger: float = setting(0.5, Number("0.5", high=1.0, without=(1.0,)))
+    position: str = setting("fewest", Choice(("fewest", "given"), '"fewest"'))
+    offsets: tuple[tuple[float, float], ...] = setting(
+        (), Listed(Row(_length("0 m", "any"), ("along", "across"), '["1.22 m", "0 m"]'), '[["0 m", "0 m"]]')
+    )
+    heights: tuple[float, ...] = setting((), Listed(_length("610 mm"), '["610 mm", "300 mm"]'))
+    margin: float = setting(0.02, _length("20 mm", "not negative"))
+    can_covers: float = setting(8.0, Quantity("area", '"8 m2"'))
 
 
 @dataclass(frozen=True)

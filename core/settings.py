@@ -313,6 +313,31 @@ class Row(Kind):
         return value
 
 
+@dataclass(frozen=True)
+class Listed(Kind):
+    """Any number of values of one kind, none included."""
+
+    item: Kind
+    example: str
+
+    def check(self, value: object, key: str) -> tuple[Any, ...]:
+        """Take them in the order given."""
+        return tuple(self.item.check(one, f"{key}[{at}]") for at, one in enumerate(self._list(value, key)))
+
+    def read(self, raw: object, key: str) -> tuple[Any, ...]:
+        """Take the same from a TOML array."""
+        return tuple(self.item.read(one, f"{key}[{at}]") for at, one in enumerate(self._list(raw, key)))
+
+    def write(self, value: Sequence[Any]) -> str:
+        """Write an array."""
+        return "[" + ", ".join(self.item.write(one) for one in value) + "]"
+
+    def _list(self, value: object, key: str) -> Sequence[object]:
+        if not isinstance(value, list | tuple):
+            raise self.refuse(key, f"{describe(value)} stands where a list in square brackets is needed")
+        return value
+
+
 def _listed(words: Sequence[str], last: str = "or") -> str:
     shown = [quoted(word) for word in words]
     return f"{', '.join(shown[:-1])} {last} {shown[-1]}" if len(shown) > 1 else shown[0]

@@ -18,8 +18,8 @@ from typing import Final, Literal, get_args
 
 from .errors import JobError
 
-Dimension = Literal["length", "mass", "density", "areal mass", "angle", "volume"]
-"""What a quantity measures. SI units: m, kg, kg/m3, kg/m2, rad, m3."""
+Dimension = Literal["length", "mass", "density", "areal mass", "angle", "volume", "area"]
+"""What a quantity measures. SI units: m, kg, kg/m3, kg/m2, rad, m3, m2."""
 
 _INCH: Final = Fraction("0.0254")
 _FOOT: Final = 12 * _INCH
@@ -65,6 +65,7 @@ UNITS: Final[Mapping[Dimension, Mapping[str, Fraction]]] = {
         "cm3": Fraction(1, 10**6),
         "ft3": _FOOT**3,
     },
+    "area": {"m2": Fraction(1), "cm2": Fraction(1, 10**4), "ft2": _FOOT**2},
 }
 """SI value of one unit, by dimension; the first of each is the SI unit itself."""
 
@@ -120,7 +121,7 @@ def parse_quantity(text: str, dimension: Dimension) -> float:
     Returns
     -------
     float
-        In m, kg, kg/m3, kg/m2, rad or m3; finite, of either sign.
+        In m, kg, kg/m3, kg/m2, rad, m3 or m2; finite, of either sign.
 
     Raises
     ------

@@ -52,7 +52,17 @@ def test_defaults_in_si():
     job = Job()
     assert (job.title, job.carving) == ("Wrenlow Skerry outcrop", Carving(unit=1.0, up="z", base="close"))
     assert job.foam == Foam(billet=(2.44, 1.22, 0.61), density=15.0, kerf=0.003)
-    assert job.blockup == BlockUp(built="unknown", origin=(0.0, 0.0, 0.0), rotation=0.0, stagger=0.5)
+    assert job.blockup == BlockUp(
+        built="unknown",
+        origin=(0.0, 0.0, 0.0),
+        rotation=0.0,
+        stagger=0.5,
+        position="fewest",
+        offsets=(),
+        heights=(),
+        margin=0.02,
+        can_covers=8.0,
+    )
     assert [layer.name for layer in job.skin.layers] == [
         "barrier foil",
         "laminate",
@@ -113,7 +123,7 @@ def keys_of(table: dict) -> set[str]:
 
 
 def test_template_shows_every_key_once():
-    assert keys_of(tomllib.loads(job_template())) == known_keys() - {"limits.piece_size"}
+    assert keys_of(tomllib.loads(job_template())) == known_keys() - {"limits.piece_size", "blockup.offsets", "blockup.heights"}
     used = {key for layer in tomllib.loads(job_template())["skin"]["layers"] for key in layer}
     assert used == {item.name for item in dataclasses.fields(Layer)}
 
@@ -266,6 +276,10 @@ BAD = [
     ("blockup.stagger", "[blockup]\nstagger = 1", "1.0 is out of range: a number from 0 to under 1"),
     ("blockup.stagger", "[blockup]\nstagger = -0.1", "out of range"),
     ("blockup.stagger", "[blockup]\nstagger = inf", "not finite"),
+    ("blockup.offsets", '[blockup]\noffsets = "1 m"', "a list in square brackets is needed"),
+    ("blockup.offsets[1]", '[blockup]\noffsets = [["0 m", "0 m"], ["1 m"]]', "2 are needed (along, across)"),
+    ("blockup.heights[1]", '[blockup]\nheights = ["610 mm", "0 mm"]', "more than nothing is needed"),
+    ("blockup.can_covers", '[blockup]\ncan_covers = "8 m"', "is a length where an area is needed"),
     ("blockup.stagger", "[blockup]\nstagger = 1" + "0" * 400, "not finite"),
     ("blockup.stagger", '[blockup]\nstagger = "0.5"', 'the text "0.5" stands where a plain number is needed'),
     ("skin.layers", "[skin]\nlayers = 3", "the number 3 stands where a list of tables is needed"),
@@ -459,6 +473,11 @@ JOBS = st.builds(
         origin=st.tuples(ANY, ANY, ANY),
         rotation=ANY,
         stagger=st.floats(min_value=0, max_value=1, exclude_max=True),
+        position=st.sampled_from(["fewest", "given"]),
+        offsets=st.lists(st.tuples(ANY, ANY), max_size=3).map(tuple),
+        heights=st.lists(POSITIVE, max_size=3).map(tuple),
+        margin=NOT_NEGATIVE,
+        can_covers=POSITIVE,
     ),
     skin=st.builds(Skin, layers=st.lists(LAYERS, max_size=3).map(tuple), bridging=NOT_NEGATIVE),
     limits=st.builds(
