@@ -1,0 +1,269 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Whether a body that moves straight away, as far as one likes, would pass through another that stays.
+
+Along a line parallel to the move the mover is stopped where some of the other body lies further on. So only the
+mover's faces that look back and the other's faces that look ahead count, and of those only where their shadows on a
+plane square to the move overlap. That is decided exactly, triangle by triangle, after two sieves on a grid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.mesh import Mesh
+from ..mesh.raster import flat_corners, fragments
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+OVERLAP: Final = 1e-6
+"""Metres: shadows that overlap by less, and heights that differ by less, only touch. Six orders above the rounding of
+coordinates in metres, and far below what foam notices."""
+
+_CELLS: Final = 48
+"""Cells of the grid along the larger side of a usual body: cells hold a handful of triangles each."""
+
+_MOST_CELLS: Final = 600
+"""Cells along the largest body."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Envelope:
+    """What a body shows along one direction, on the direction's grid; row and column numbers start at `corner`."""
+
+    corner: tuple[int, int]
+    low: FloatArray
+    """Bound of the lowest of the faces that look back; +inf where there is none."""
+    high: FloatArray
+    """Bound of the highest of the faces that look ahead; -inf where there is none."""
+    middle_low: FloatArray
+    middle_high: FloatArray
+    """The same over the middle of the cell, exactly."""
+
+
+class Sweeps:
+    """Answers `stops` for a fixed set of bodies and directions; remembers what it worked out.
+
+    Parameters
+    ----------
+    bodies : closed meshes, metres, any frame, apart from each other (they may touch).
+    directions : (k, 3) unit.
+    """
+
+    def __init__(self, bodies: list[Mesh], directions: FloatArray) -> None:
+        self._bodies = bodies
+        self._frames = np.stack([_frame(d) for d in directions]) if len(directions) else np.zeros((0, 3, 3))
+        sizes = [float(np.linalg.norm(body.size)) for body in bodies]
+        # A body far larger than the others, such as a ground, must not fill the memory with cells.
+        self._cell = max(float(np.median(sizes)) / (1.7 * _CELLS), max(sizes) / _MOST_CELLS, 1e-6) if sizes else 1.0
+        self._spans: dict[tuple[int, int], FloatArray] = {}
+        self._envelopes: dict[tuple[int, int], _Envelope] = {}
+        self._known: dict[tuple[int, int, int], bool] = {}
+
+    def stops(self, mover: int, other: int, direction: int) -> bool:
+        """Whether `mover`, going straight along the direction without end, would pass through `other`."""
+        key = (mover, other, direction)
+        if key not in self._known:
+            self._known[key] = self._stops(mover, other, direction)
+        return self._known[key]
+
+    def _stops(self, mover: int, other: int, d: int) -> bool:
+        a, b = self._span(mover, d), self._span(other, d)
+        if b[4, 1] <= a[4, 0] + OVERLAP:
+            return False
+        if bool((np.minimum(a[:4, 1], b[:4, 1]) - np.maximum(a[:4, 0], b[:4, 0]) <= OVERLAP).any()):
+            return False
+        one, two = self._envelope(mover, d), self._envelope(other, d)
+        corner, mine, its = _shared(one, two)
+        if self._deep(two.middle_high[its] > one.middle_low[mine] + OVERLAP):
+            return True
+        rows, columns = np.nonzero(two.high[its] > one.low[mine] + OVERLAP)
+        if len(rows) == 0:
+            return False
+        return self._exactly(mover, other, d, rows + corner[0], columns + corner[1])
+
+    @staticmethod
+    def _deep(hit: NDArray[np.bool_]) -> bool:
+        """Whether middles side by side both ways are stopped: more than a border that the two shadows share."""
+        return bool((hit[1:] & hit[:-1]).any() and (hit[:, 1:] & hit[:, :-1]).any())
+
+    def _span(self, body: int, d: int) -> FloatArray:
+        """Extents, (5, 2): across along two axes and their diagonals, and along the direction."""
+        if (body, d) not in self._spans:
+            x, y, z = (self._bodies[body].vertices @ self._frames[d]).T
+            self._spans[body, d] = np.array([(row.min(), row.max()) for row in (x, y, x + y, x - y, z)])
+        return self._spans[body, d]
+
+    def _envelope(self, body: int, d: int) -> _Envelope:
+        if (body, d) in self._envelopes:
+            return self._envelopes[body, d]
+        # A cell of margin: what lies on the rim may round to the next cell.
+        span = self._span(body, d) / self._cell
+        left, bottom = int(np.floor(span[0, 0])) - 1, int(np.floor(span[1, 0])) - 1
+        shape = (int(np.floor(span[1, 1])) + 2 - bottom, int(np.floor(span[0, 1])) + 2 - left)
+        low, middle_low = np.full(shape, np.inf), np.full(shape, np.inf)
+        high, middle_high = np.full(shape, -np.inf), np.full(shape, -np.inf)
+        for ahead, bound, middle, take in ((False, low, middle_low, np.minimum), (True, high, middle_high, np.maximum)):
+            for part in fragments(self._looking(body, d, ahead), touched=True):
+                cell = (part.row - bottom, part.column - left)
+                take.at(bound, cell, part.high if ahead else part.low)
+                m = part.middle
+                take.at(middle, (cell[0][m], cell[1][m]), part.height[m])
+        self._envelopes[body, d] = _Envelope((bottom, left), low, high, middle_low, middle_high)
+        return self._envelopes[body, d]
+
+    def _looking(self, body: int, d: int, ahead: bool) -> FloatArray:
+        """Corners of the faces that look ahead (or back), (3, 3, m), across in cells and along in metres."""
+        along = self._bodies[body].vertices @ self._frames[d]
+        along[:, :2] /= self._cell
+        x, y, _ = corners = flat_corners(along, self._bodies[body].triangles)
+        facing = (x[1] - x[0]) * (y[2] - y[0]) - (x[2] - x[0]) * (y[1] - y[0])
+        return corners[:, :, facing > 0.0 if ahead else facing < 0.0]
+
+    def _near(self, body: int, d: int, ahead: bool, rows: IntArray, columns: IntArray) -> tuple[FloatArray, ...]:
+        """Faces that touch the given cells, (m, 3, 3) in metres; and the cell of each touch, and its face."""
+        corners = self._looking(body, d, ahead)
+        use = np.ones(corners.shape[2], dtype=bool)
+        for axis, cells in ((0, columns), (1, rows)):
+            low, high = corners[axis].min(axis=0), corners[axis].max(axis=0)
+            use &= (high >= cells.min()) & (low <= cells.max() + 1)
+        corners = np.ascontiguousarray(corners[:, :, use])
+        parts = [(_cell_key(part.row, part.column), part.triangle) for part in fragments(corners, touched=True)]
+        key, face = (np.concatenate([p[k] for p in parts]) if parts else np.zeros(0, dtype=np.int64) for k in (0, 1))
+        order = np.argsort(key, kind="stable")
+        corners[:2] *= self._cell
+        return np.ascontiguousarray(corners.transpose(2, 1, 0)), key[order], face[order]
+
+    def _exactly(self, mover: int, other: int, d: int, rows: IntArray, columns: IntArray) -> bool:
+        """The last word, from the triangles in the cells (k,) where it is open."""
+        keys = np.sort(_cell_key(rows, columns))
+        back, back_key, back_face = self._near(mover, d, False, rows, columns)
+        front, front_key, front_face = self._near(other, d, True, rows, columns)
+        ends = [[np.searchsorted(key, keys, side=side) for side in ("left", "right")] for key in (back_key, front_key)]
+        counts = [end - start for start, end in ends]
+        pairs = counts[0] * counts[1]
+        total = np.cumsum(pairs)
+        begin = 0
+        while begin < len(keys):
+            before = total[begin - 1] if begin else 0
+            end = max(int(np.searchsorted(total, before + _PAIRS, side="right")), begin + 1)
+            cell = np.repeat(np.arange(begin, end), pairs[begin:end])
+            at = np.arange(len(cell)) - np.repeat(total[begin:end] - pairs[begin:end] - before, pairs[begin:end])
+            begin = end
+            if len(cell) == 0:
+                continue
+            a = back_face[ends[0][0][cell] + at // counts[1][cell]]
+            b = front_face[ends[1][0][cell] + at % counts[1][cell]]
+            pair = np.unique(a * len(front) + b)
+            p, q = back[pair // len(front)], front[pair % len(front)]
+            near = q[:, :, 2].max(axis=1) > p[:, :, 2].min(axis=1) + OVERLAP
+            for axis in (0, 1):
+                near &= q[:, :, axis].max(axis=1) > p[:, :, axis].min(axis=1) + OVERLAP
+                near &= p[:, :, axis].max(axis=1) > q[:, :, axis].min(axis=1) + OVERLAP
+            if bool(over(p[near], q[near]).any()):
+                return True
+        return False
+
+
+_PAIRS: Final = 1 << 18
+"""Pairs of triangles compared together."""
+
+_ROUNDING: Final = 1e-9
+"""Metres by which one crossing worked out along either side may differ."""
+
+_REACH: Final = 1 << 24
+"""More than the cells to either side of the middle, so that a row and a column share one number."""
+
+
+def _cell_key(row: IntArray, column: IntArray) -> IntArray:
+    return (row + _REACH) * (2 * _REACH) + column + _REACH
+
+
+def _frame(direction: FloatArray) -> FloatArray:
+    """A right-handed frame with the direction as its third column, (3, 3)."""
+    first = np.cross(np.eye(3)[int(np.argmin(np.abs(direction)))], direction)
+    first /= np.linalg.norm(first)
+    return np.stack((first, np.cross(direction, first), direction), axis=1)
+
+
+def _shared(one: _Envelope, two: _Envelope) -> tuple[tuple[int, int], tuple[slice, slice], tuple[slice, slice]]:
+    """The part of the grid that both have: its first row and column, and where it lies in each."""
+    start = [max(one.corner[k], two.corner[k]) for k in (0, 1)]
+    stop = [max(min(one.corner[k] + one.low.shape[k], two.corner[k] + two.low.shape[k]), start[k]) for k in (0, 1)]
+    mine, its = (
+        (
+            slice(start[0] - side.corner[0], stop[0] - side.corner[0]),
+            slice(start[1] - side.corner[1], stop[1] - side.corner[1]),
+        )
+        for side in (one, two)
+    )
+    return (start[0], start[1]), mine, its
+
+
+def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
+    """For pairs of triangles, whether some of the second lies straight over some of the first, touching apart.
+
+    Parameters
+    ----------
+    p, q : (k, 3, 3) corners, the third coordinate is the height.
+
+    Notes
+    -----
+    Seen from above the two overlap when no side of either parts them (separating axes). The overlap is a polygon whose
+    corners are corners of one in the other and crossings of sides; height over height is linear on it, so its largest
+    value is at one of those.
+    """
+    overlap = np.ones(len(p), dtype=bool)
+    for t in (p, q):
+        for k in range(3):
+            side = t[:, (k + 1) % 3, :2] - t[:, k, :2]
+            length = np.hypot(side[:, 0], side[:, 1])
+            length[length == 0.0] = 1.0
+            normal = np.stack((-side[:, 1], side[:, 0]), axis=1) / length[:, None]
+            a = np.einsum("kij,kj->ki", p[:, :, :2], normal)
+            b = np.einsum("kij,kj->ki", q[:, :, :2], normal)
+            overlap &= np.minimum(a.max(axis=1), b.max(axis=1)) - np.maximum(a.min(axis=1), b.min(axis=1)) > OVERLAP
+    out = np.zeros(len(p), dtype=bool)
+    rows = np.flatnonzero(overlap)
+    if len(rows):
+        p, q = p[rows], q[rows]
+        best = np.full(len(rows), -np.inf)
+        for k in range(3):
+            best = np.maximum(best, _above(p[:, k], q, 1.0))
+            best = np.maximum(best, _above(q[:, k], p, -1.0))
+            for j in range(3):
+                best = np.maximum(best, _crossing(p[:, k], p[:, (k + 1) % 3], q[:, j], q[:, (j + 1) % 3]))
+        out[rows] = best > OVERLAP
+    return out
+
+
+def _above(point: FloatArray, triangle: FloatArray, sign: float) -> FloatArray:
+    """`sign` times (height of the triangle minus height of the point) where the point lies in it; else -inf."""
+    a, b, c = triangle[:, 0], triangle[:, 1], triangle[:, 2]
+    ab, ac, ap = b - a, c - a, point - a
+    det = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    det = np.where(det == 0.0, 1.0, det)
+    s = (ap[:, 0] * ac[:, 1] - ap[:, 1] * ac[:, 0]) / det
+    t = (ab[:, 0] * ap[:, 1] - ab[:, 1] * ap[:, 0]) / det
+    inside = (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
+    height = a[:, 2] + s * ab[:, 2] + t * ac[:, 2]
+    return np.where(inside, sign * (height - point[:, 2]), -np.inf)
+
+
+def _crossing(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
+    """Height of side c-d over side a-b where they cross seen from above; -inf where they do not."""
+    ab, cd, ac = b - a, d - c, c - a
+    det = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
+    solid = det != 0.0
+    det = np.where(solid, det, 1.0)
+    s = (ac[:, 0] * cd[:, 1] - ac[:, 1] * cd[:, 0]) / det
+    t = (ac[:, 0] * ab[:, 1] - ac[:, 1] * ab[:, 0]) / det
+    crosses = solid & (s >= 0.0) & (s <= 1.0) & (t >= 0.0) & (t <= 1.0)
+    # Sides along one line give s and t of pure rounding: then the two places differ.
+    apart = c + t[:, None] * cd - a - s[:, None] * ab
+    crosses &= np.hypot(apart[:, 0], apart[:, 1]) <= _ROUNDING
+    return np.where(crosses, apart[:, 2], -np.inf)
