@@ -25,11 +25,12 @@ SAWN = (0.86, 0.84, 0.78, 1.0)
 
 @dataclass(frozen=True, eq=False)
 class Layer:
-    """One UV map or colour attribute: `values` (m, 3, d) float32 at the corners of each triangle."""
+    """One UV map or colour attribute: `values` (k, d) float32, and the row (m, 3) at the corners of each triangle."""
 
     name: str
     kind: str
     values: NDArray[np.float32]
+    rows: NDArray[np.int32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +104,7 @@ def _by_face(data: bpy.types.Mesh, name: str) -> NDArray[np.int32]:
 def _uv(layer: bpy.types.MeshUVLoopLayer, loops: int, corners: NDArray[np.int32]) -> Layer:
     values = np.empty(loops * 2, dtype=np.float32)
     layer.uv.foreach_get("vector", values)
-    return Layer(layer.name, "UV", values.reshape(-1, 2)[corners])
+    return Layer(layer.name, "UV", values.reshape(-1, 2), corners)
 
 
 def _colour(attribute: Any, data: bpy.types.Mesh, corners: NDArray[np.int32]) -> Layer | None:
@@ -114,45 +115,58 @@ def _colour(attribute: Any, data: bpy.types.Mesh, corners: NDArray[np.int32]) ->
     at = corners
     if attribute.domain == "POINT":
         at = attribute_values(data, ".corner_vert", 1)[corners]
-    return Layer(attribute.name, attribute.data_type, values.reshape(-1, 4)[at])
+    return Layer(attribute.name, attribute.data_type, values.reshape(-1, 4), at)
 
 
-def write_layers(
-    data: bpy.types.Mesh, piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: Layers, turned: bool
-) -> None:
-    """Carry a scan's layers over to a piece by source triangle and place in it.
+@dataclass(frozen=True, eq=False)
+class PieceLayers:
+    """What a piece takes over, ready to be written: material slots and shading by face, values (m, 3, d) by layer."""
+
+    material: NDArray[np.int32]
+    flat: NDArray[np.bool_]
+    values: tuple[NDArray[np.float32], ...]
+
+
+def piece_layers(piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: Layers, turned: bool) -> PieceLayers:
+    """What a piece takes over from a scan, by source triangle and place in it; Blender is not asked.
 
     Parameters
     ----------
-    data : of the piece, as `convert.mesh_data` makes it.
     piece : the piece. carving : the carving that was cut.
     scan : (m,) for each triangle of `carving` the row in `layers`, -1 where it has none.
     turned : whether the carving's triangles run the other way round than those of `layers`.
 
     Notes
     -----
-    Faces without a place on the scan get the last material slot, flat shading, UV 0 and the colour of sawn foam;
-    where the base was closed, the first slot.
+    Faces without a place on the scan get the slot after the scan's own, flat shading, UV 0 and the colour of sawn
+    foam; where the base was closed, the first slot.
     """
     whole = whole_triangles(piece.mesh)
     carved = piece.origin[whole] == FROM_CARVING
     row = np.where(carved, scan[np.where(carved, piece.source[whole], 0)], -1)
     held = row >= 0
-    material = np.where(carved, 0, len(data.materials) - 1).astype(np.int32)
+    slots = max(len(layers.slots), 1)
+    material = np.where(carved, 0, slots).astype(np.int32)
     if layers.slots:
-        material[held] = np.minimum(layers.material[row[held]], len(layers.slots) - 1)
+        material[held] = np.minimum(layers.material[row[held]], slots - 1)
     flat = np.ones(len(row), dtype=bool)
     flat[held] = layers.flat[row[held]]
-    face_numbers(data, "material_index", material)
-    sharp: Any = data.attributes.new("sharp_face", "BOOLEAN", "FACE")
-    sharp.data.foreach_set("value", flat)
-    if not layers.layers:
-        return
-    share = corner_shares(carving, piece)[whole][held]
+    made = []
+    share = corner_shares(carving, piece)[whole][held] if layers.layers else None
     for layer in layers.layers:
         values = _blank(layer, len(row))
-        corner = layer.values[row[held]]
+        corner = layer.values[layer.rows[row[held]]]
         values[held] = np.einsum("tcs,tsk->tck", share, corner[:, ::-1] if turned else corner)
+        made.append(values)
+    return PieceLayers(material, flat, tuple(made))
+
+
+def write_layers(data: bpy.types.Mesh, layers: Layers, made: PieceLayers) -> None:
+    """Write on a piece's mesh, as `convert.mesh_data` makes it, what it takes over."""
+    face_numbers(data, "material_index", made.material)
+    sharp: Any = data.attributes.new("sharp_face", "BOOLEAN", "FACE")
+    sharp.data.foreach_set("value", made.flat)
+    for layer, values in zip(layers.layers, made.values, strict=True):
         _put(data, layer, values)
     if layers.active_colour in data.color_attributes:
         data.color_attributes.active_color = data.color_attributes[layers.active_colour]
@@ -161,7 +175,7 @@ def write_layers(
 
 
 def _blank(layer: Layer, count: int) -> NDArray[np.float32]:
-    width = layer.values.shape[2]
+    width = layer.values.shape[1]
     return np.tile(np.array(SAWN if width == 4 else (0.0, 0.0), dtype=np.float32), (count, 3, 1))
 
 

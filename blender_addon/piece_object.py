@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import bpy
 from mathutils import Matrix
@@ -14,11 +14,11 @@ from mathutils import Matrix
 from . import convert, job_tree
 from .compat import use_nodes
 from .core.cutting.result import Body
-from .core.jobpack.piece_tones import touching_tones
+from .core.errors import Progress
 from .core.jobpack.record import JobResult, PieceRecord
 from .core.marking.match import match_pieces
 from .core.mesh.mesh import FloatArray, IntArray, Mesh
-from .corner_layers import Layers, write_layers
+from .corner_layers import Layers, PieceLayers, piece_layers, write_layers
 from .job_tree import JobCollection
 from .picture_scene import SAWN, TONES
 
@@ -30,7 +30,7 @@ _OWN_NAME = re.compile(r"piece \d+(\.\d+)?")
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """What the pieces take over from the scan; `scan` and `turned` as in `corner_layers.write_layers`."""
+    """What the pieces take over from the scan; `scan` and `turned` as in `corner_layers.piece_layers`."""
 
     layers: Layers
     scan: IntArray
@@ -67,56 +67,100 @@ def _material(name: str, colour: Sequence[float]) -> bpy.types.Material:
     return bpy.data.materials.get(name) or matte(name, colour)
 
 
-def piece_data(result: JobResult, number: int, look: Look, scale_length: float) -> bpy.types.Mesh:
-    """Mesh data of one piece, with its attributes, materials and what it carries of the scan; used by nobody yet."""
-    piece = result.pieces[number]
-    data = convert.mesh_data(f"piece {piece.mark}", piece.mesh, piece.source, _middle(piece.mesh), scale_length)
-    whole = convert.whole_triangles(piece.mesh)
-    convert.face_numbers(data, ORIGIN, piece.origin[whole])
+@dataclass(frozen=True, eq=False)
+class PieceReady:
+    """A piece as arrays; what is left to do needs Blender."""
+
+    name: str
+    arrays: convert.MeshArrays
+    layers: PieceLayers
+
+
+def pieces_ready(result: JobResult, look: Look, scale_length: float, progress: Progress) -> list[PieceReady]:
+    """The pieces of a cut with what they take over from the scan; Blender is not asked."""
+    out = []
+    for number, piece in enumerate(result.pieces):
+        progress(number / len(result.pieces), f"piece {piece.mark}")
+        arrays = convert.mesh_arrays(piece.mesh, piece.source, _middle(piece.mesh), scale_length)
+        origin = piece.origin[convert.whole_triangles(piece.mesh)]
+        arrays = replace(arrays, numbers={**arrays.numbers, ORIGIN: origin})
+        body = Body(piece.mesh, piece.source, piece.origin)
+        layers = piece_layers(body, result.carving, look.scan, look.layers, look.turned)
+        out.append(PieceReady(f"piece {piece.mark}", arrays, layers))
+    return out
+
+
+def piece_data(piece: PieceReady, look: Look, tone: int) -> bpy.types.Mesh:
+    """Mesh data of one piece, with its attributes, materials and what it carries of the scan; used by nobody yet.
+
+    Parameters
+    ----------
+    tone : which tone it is shown in, where the scan has no materials of its own.
+    """
+    data = convert.mesh_data(piece.name, piece.arrays)
     if look.layers.slots:
         for name in look.layers.slots:
             data.materials.append(bpy.data.materials.get(name) if name else None)
     else:
-        tone = touching_tones(result)[number]
         data.materials.append(_material(f"{CARVED_FACE} {tone + 1}", TONES[tone]))
     data.materials.append(_material(JOINT_FACE, SAWN))
-    body = Body(piece.mesh, piece.source, piece.origin)
-    write_layers(data, body, result.carving, look.scan, look.layers, look.turned)
+    write_layers(data, look.layers, piece.layers)
     return data
 
 
-def put_pieces(job: JobCollection, result: JobResult, names: Sequence[str], scale_length: float) -> dict[str, int]:
+class Before(NamedTuple):
+    """A piece of the cut before: its object's name, its number, and a point (3,) inside it, metres."""
+
+    name: str
+    mark: str
+    point: tuple[float, ...]
+
+
+def pieces_before(job: JobCollection) -> list[Before]:
+    """The pieces that the job has now."""
+    found: list[Any] = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
+    return [Before(obj.name, str(obj["mark"]), tuple(obj["part_m"])) for obj in found]
+
+
+def go_on_from(before: Sequence[Before], result: JobResult) -> list[str]:
+    """For each new piece the name of the object that it goes on from; empty for none. Blender is not asked."""
+    found = match_pieces(
+        [piece.mark for piece in before],
+        [piece.point for piece in before],
+        [piece.mark for piece in result.pieces],
+        [piece.mesh for piece in result.pieces],
+    )
+    return ["" if k is None else before[k].name for k in found]
+
+
+def put_pieces(
+    job: JobCollection, result: JobResult, names: Sequence[str], matched: Sequence[str], scale_length: float
+) -> dict[str, int]:
     """Give each piece its data: on the object of the piece that it goes on from, or on a new one.
 
     Parameters
     ----------
     names : names of the pieces' mesh data, in the order of the pieces.
+    matched : `go_on_from`; an object that is gone meanwhile counts as none.
 
     Returns
     -------
     dict
         How many objects were ``kept``, ``new`` and ``gone``.
     """
-    pieces: list[Any] = job_tree.pieces(job)
-    old = [obj for obj in pieces if "part_m" in obj]
-    marks = [piece.mark for piece in result.pieces]
-    matched = match_pieces(
-        [str(obj["mark"]) for obj in old],
-        [list(obj["part_m"]) for obj in old],
-        marks,
-        [piece.mesh for piece in result.pieces],
-    )
     folder = job_tree.ensure_folder(job, job_tree.PIECES)
-    gone = [obj for k, obj in enumerate(old) if k not in matched]
-    for obj in gone:
+    old: list[Any] = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
+    stay = {obj.name: obj for obj in old if obj.name in matched}
+    for obj in [obj for obj in old if obj.name not in stay]:
         job_tree.remove_object(obj)
-    for obj in old:
-        if obj not in gone and _OWN_NAME.fullmatch(obj.name):
+    kept = [stay.get(name) for name in matched]
+    for obj in stay.values():
+        if _OWN_NAME.fullmatch(obj.name):
             obj.name = "piece in hand"
-    for piece, name, before in zip(result.pieces, names, matched, strict=True):
+    for piece, name, obj in zip(result.pieces, names, kept, strict=True):
         data = bpy.data.meshes[name]
-        obj = bpy.data.objects.new(f"piece {piece.mark}", data) if before is None else old[before]
-        if before is None:
+        if obj is None:
+            obj = bpy.data.objects.new(f"piece {piece.mark}", data)
             folder.objects.link(obj)
         else:
             _swap(obj, data)
@@ -125,7 +169,7 @@ def put_pieces(job: JobCollection, result: JobResult, names: Sequence[str], scal
         obj.matrix_world = Matrix.Translation((_middle(piece.mesh) / scale_length).tolist())
         data.name = f"piece {piece.mark}"
         describe(obj, piece)
-    return {"kept": len(old) - len(gone), "new": len(marks) - len(old) + len(gone), "gone": len(gone)}
+    return {"kept": len(stay), "new": len(names) - len(stay), "gone": len(old) - len(stay)}
 
 
 def _swap(obj: bpy.types.Object, data: bpy.types.Mesh) -> None:

@@ -14,7 +14,6 @@ from ..core.errors import Progress
 from ..core.intake.prepare import UP_AXES, check_size, set_upright
 from ..core.intake.report import Report
 from ..core.job import Job
-from ..core.mesh.mesh import Mesh
 from ..core.units import parse_quantity
 from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
@@ -77,21 +76,24 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         """Read, set upright, make the object and its job."""
         path, metres, up = str(self.path()), parse_quantity(self.unit, "length"), self.up
 
-        def read(progress: Progress) -> tuple[str, Mesh, convert.Edges]:
+        scale = scale_of(context)
+
+        def read(progress: Progress) -> tuple[str, int, convert.MeshArrays]:
             progress(0.0, "the file")
             carving = read_file(path)
             mesh = set_upright(carving.mesh, metres, up)
             check_size(mesh, metres, carving.name)
             progress(0.6, "edges")
-            return carving.name, mesh, convert.mesh_edges(mesh)
+            return carving.name, len(mesh.triangles), convert.mesh_arrays(mesh, scale_length=scale)
 
-        name, mesh, edges = yield from beside(read, 0.0, 0.7, wait)
+        name, count, arrays = yield from beside(read, 0.0, 0.8, wait)
         yield Step(0.8, "making the object", locked=True)
-        obj = convert.object_from_mesh(bpy.path.display_name(name), mesh, scale_length=scale_of(context), edges=edges)
+        title = bpy.path.display_name(name)
+        obj = bpy.data.objects.new(title, convert.mesh_data(title, arrays))
         job = job_setup.make_job(context, obj, Job(), title=obj.name)
         select_only(context, [obj])
         look_to(context, corners(obj))
-        return f"{name}: {len(mesh.triangles):,} triangles; job {job.name} made, check its carving next"
+        return f"{name}: {count:,} triangles; job {job.name} made, check its carving next"
 
 
 class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):

@@ -6,12 +6,13 @@ import hashlib
 import bpy
 
 from .. import carving_source, convert, job_tree, results, stamps, watch
-from ..core.errors import CutError, SeamwrightError
+from ..core.errors import CutError, Progress, SeamwrightError
+from ..core.jobpack.piece_tones import touching_tones
 from ..core.jobpack.record import JobResult
 from ..corner_layers import read_layers
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside
-from ..piece_object import Look, piece_data, put_pieces
+from ..piece_object import Look, go_on_from, piece_data, pieces_before, pieces_ready, put_pieces
 from ..properties import settings_link
 from ..world import shown
 from .common import job_again, job_poll, job_state, need_scale, note_joints, number_joints, read_joints, write_findings
@@ -32,36 +33,44 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, cut beside, see that nothing changed, write."""
-        yield Step(0.0, "reading the carving")
+        yield Step(0.0, "reading the joints")
         job = job_tree.active_job(context)
         scale = need_scale(context, job)
         before = job_state(job, scale)
         settings = settings_link.read(job.seamwright)
         joints, called = read_joints(job, scale), [obj.name for obj in job_tree.joints(job)]
+        old = pieces_before(job)
+        yield Step(0.02, "reading the carving")
+        job = job_again(before)
         carving = carving_source.snapshot(context, job)
         yield Step(0.05, "cutting")
+
+        def cut(progress: Progress) -> tuple[JobResult, carving_source.Scan, list[str]]:
+            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress)
+            return result, scan, go_on_from(old, result)
+
         try:
-            result, scan = yield from beside(
-                lambda p: carving_source.do_job_for_scan(carving, settings, joints, p), 0.05, 0.7, wait
-            )
+            result, scan, matched = yield from beside(cut, 0.05, 0.7, wait)
         except CutError as error:
             raise _named(error, called) from None
-        job = job_again(before)
-        yield Step(0.7, "reading colours and materials", locked=True)
-        obj = job.seamwright.carving
+        yield Step(0.7, "reading colours and materials")
+        obj = job_again(before).seamwright.carving
         with shown(context, obj) as depsgraph:
             look = Look(read_layers(obj, depsgraph), scan.triangles, scan.turned)
+        ready = yield from beside(lambda p: pieces_ready(result, look, scale, p), 0.7, 0.85, wait)
+        job_again(before)
         names: list[str] = []
         try:
-            for number, piece in enumerate(result.pieces):
-                yield Step(0.72 + 0.26 * number / len(result.pieces), f"piece {piece.mark}", locked=True)
-                names.append(piece_data(result, number, look, scale).name)
+            for piece, tone in zip(ready, touching_tones(result), strict=True):
+                yield Step(0.85 + 0.1 * len(names) / len(ready), f"making {piece.name}", locked=True)
+                names.append(piece_data(piece, look, tone).name)
+            yield Step(0.95, "putting the pieces in place", locked=True)
             job = job_again(before)
         except BaseException:
             for made in names:
                 bpy.data.meshes.remove(bpy.data.meshes[made])
             raise
-        counts = put_pieces(job, result, names, scale)
+        counts = put_pieces(job, result, names, matched, scale)
         _finish(context, job, result, scale)
         results.keep(cut_id(job), result)
         text = f"{len(result.pieces)} {'piece' if len(result.pieces) == 1 else 'pieces'}"
