@@ -37,7 +37,9 @@ def weld_open(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
         after = EdgeTable.of(welded.mesh.triangles)
         if _faults(after) < _faults(table):
             joins = len(number) - len(first)
-            changes.append(Change("weld", f"{count(joins, 'vertex', 'vertices')} in the place of another joined", joins))
+            changes.append(
+                Change("weld", f"{count(joins, 'vertex', 'vertices')} in the place of another joined", joins)
+            )
             draft, table = welded, after
     ends = table.ends(table.open())
     if not len(ends):

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray, Mesh
 from .draft import BoolArray, Change, Draft
-from .orient import body_volumes
+from .orient import body_boxes, body_volumes
 from .table import EdgeTable
 from .words import count, length, volume
 
@@ -56,19 +56,12 @@ def find_scraps(mesh: Mesh, crumb: float, table: EdgeTable) -> Scraps:
     number = int(body.max(initial=-1)) + 1
     size = body_volumes(mesh.vertices, mesh.triangles, body, number, table)
     area = np.zeros(number)
-    low, high = np.full((number, 3), np.inf), np.full((number, 3), -np.inf)
+    low, high = body_boxes(mesh, body, number)
     for at in range(0, len(body), 1 << 16):
-        some = body[at : at + (1 << 16)]
         a, b, c = (mesh.vertices[mesh.triangles[at : at + (1 << 16), k]] for k in range(3))
         double = np.cross(b - a, c - a)
-        area += 0.5 * np.bincount(some, weights=np.sqrt((double * double).sum(axis=1)), minlength=number)
-        least, most = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-        if number == 1:
-            low[0], high[0] = np.minimum(low[0], least.min(axis=0)), np.maximum(high[0], most.max(axis=0))
-            continue
-        for axis in range(3):
-            np.minimum.at(low[:, axis], some, least[:, axis])
-            np.maximum.at(high[:, axis], some, most[:, axis])
+        single = 0.5 * np.sqrt((double * double).sum(axis=1))
+        area += np.bincount(body[at : at + (1 << 16)], weights=single, minlength=number)
     closed = np.ones(number, dtype=bool)
     closed[body[table.half[table.start[table.count == 1]] // 3]] = False
     small = (np.abs(size) < crumb) & ((high - low).max(axis=1) <= _LONG * crumb ** (1.0 / 3.0))

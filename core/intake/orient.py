@@ -3,9 +3,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
-from ..mesh.mesh import FloatArray, IntArray
+from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.topology import joined
 from ..mesh.winding import crossings
 from .draft import BoolArray, Change, Draft
@@ -50,20 +52,19 @@ def consistent(table: EdgeTable, area: FloatArray) -> tuple[BoolArray, IntArray,
     return turn & ~one_sided[body], body, one_sided
 
 
-def turn_outwards(draft: Draft, everything: bool = False) -> tuple[Draft, tuple[Change, ...]]:
+def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     """Wind each body alike, and outwards.
 
     Parameters
     ----------
     draft : any triangles. Where more than two share an edge nothing is bound across it.
-    everything : also judge bodies that came wound alike; else those stay, since a body that runs inwards within
-        another is a hollow.
 
     Notes
     -----
-    A body that had to be mended is turned so that it encloses foam, or a hollow where it lies within an odd number of
-    others. An open body is closed for that by a cone to the middle of its rim. Of a single body, and of several that all
-    run inwards, all are turned.
+    A body that had to be wound alike is then turned so that it encloses foam, or a hollow where it lies within an odd
+    number of others. A body that came wound alike stays a hollow within another, and is turned where it runs inwards
+    in the open; where all such bodies together run inwards, all are turned first. An open body is judged as closed by
+    a cone to the middle of its rim.
     """
     mesh = draft.mesh
     if not len(mesh.triangles):
@@ -72,7 +73,8 @@ def turn_outwards(draft: Draft, everything: bool = False) -> tuple[Draft, tuple[
     corners = mesh.vertices[mesh.triangles]
     double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     turn, body, one_sided = consistent(table, np.sqrt((double * double).sum(axis=1)))
-    mended = np.zeros(len(one_sided), dtype=bool)
+    bodies = len(one_sided)
+    mended = np.zeros(bodies, dtype=bool)
     mended[body[turn]] = True
     changes = []
     patches = int(turn.sum())
@@ -80,33 +82,56 @@ def turn_outwards(draft: Draft, everything: bool = False) -> tuple[Draft, tuple[
         where = coordinates(corners[int(np.flatnonzero(turn)[0])].mean(axis=0))
         text = f"{count(patches, 'triangle')} that faced the wrong way turned, the first near {where}"
         changes.append(Change("orient", text, patches))
-    draft = draft.turn(turn) if patches else draft
-    volume = body_volumes(draft.mesh.vertices, draft.mesh.triangles, body, len(one_sided), table)
+        draft = draft.turn(turn)
+    volume = body_volumes(draft.mesh.vertices, draft.mesh.triangles, body, bodies, table)
     inward = volume < 0.0
-    judged = mended | everything
-    if inward.sum() and (len(volume) == 1 or volume.sum() < 0.0):
-        wrong = inward.copy() if not (volume > 0.0).any() else np.ones(len(volume), dtype=bool)
-    else:
-        wrong = np.zeros(len(volume), dtype=bool)
-        closed = np.bincount(body, minlength=len(volume)) > 0
+    wrong = np.zeros(bodies, dtype=bool)
+    if volume[~mended].sum() < 0.0:
+        wrong[~mended] = True
+    doubtful = np.flatnonzero(mended | (inward & ~wrong) | (wrong & ~inward)) if bodies > 1 else np.flatnonzero(mended)
+    if len(doubtful):
+        closed = np.ones(bodies, dtype=bool)
         closed[body[table.half[table.start[table.count != 2]] // 3]] = False
-        for row in np.flatnonzero(judged).tolist():
-            wrong[row] = inward[row] != (_depth(draft, body, closed, row) % 2 == 1)
+        low, high = body_boxes(draft.mesh, body, bodies)
+        for row in doubtful.tolist():
+            hollow = _depth(draft.mesh, body, closed, low, high, row) % 2 == 1
+            if mended[row]:
+                wrong[row] = inward[row] != hollow
+            elif inward[row] != wrong[row] and not hollow:
+                wrong[row] = not wrong[row]
     wrong &= ~one_sided
     if wrong.any():
         draft = draft.turn(wrong[body])
         number = int(wrong.sum())
-        changes.append(Change("orient", f"{count(number, 'body', 'bodies')} inside out turned", number))
+        text = f"{count(number, 'body', 'bodies')} inside out turned" if bodies > 1 else INSIDE_OUT
+        changes.append(Change("orient", text, number))
     return draft, tuple(changes)
+
+
+INSIDE_OUT: Final = "the surface was inside out and was turned"
+
+
+def body_boxes(mesh: Mesh, body: IntArray, bodies: int) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest corner of the box round each body, (bodies, 3) metres."""
+    low, high = np.full((bodies, 3), np.inf), np.full((bodies, 3), -np.inf)
+    for at in range(0, len(body), 1 << 16):
+        some = body[at : at + (1 << 16)]
+        a, b, c = (mesh.vertices[mesh.triangles[at : at + (1 << 16), k]] for k in range(3))
+        least, most = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        if bodies == 1:
+            low[0], high[0] = np.minimum(low[0], least.min(axis=0)), np.maximum(high[0], most.max(axis=0))
+            continue
+        for axis in range(3):
+            np.minimum.at(low[:, axis], some, least[:, axis])
+            np.maximum.at(high[:, axis], some, most[:, axis])
+    return low, high
 
 
 def body_volumes(
     vertices: FloatArray, triangles: IntArray, body: IntArray, bodies: int, table: EdgeTable | None = None
 ) -> FloatArray:
     """Signed volume of each body, (bodies,) cubic metres; open ones closed by a cone to the middle of their rim."""
-    apex = np.zeros((bodies, 3))
-    middle = vertices.mean(axis=0) if len(vertices) else np.zeros(3)
-    apex += middle
+    apex = np.tile(vertices.mean(axis=0) if len(vertices) else np.zeros(3), (bodies, 1))
     if table is not None:
         half = table.half[table.start[table.count == 1]]
         if len(half):
@@ -126,10 +151,13 @@ def body_volumes(
     return result
 
 
-def _depth(draft: Draft, body: IntArray, closed: BoolArray, row: int) -> int:
+def _depth(mesh: Mesh, body: IntArray, closed: BoolArray, low: FloatArray, high: FloatArray, row: int) -> int:
     """Within how many closed bodies another body lies, judged at its first corner."""
-    mesh = draft.mesh
+    around = (low <= low[row]).all(axis=1) & (high >= high[row]).all(axis=1) & closed
+    around[row] = False
+    if not around.any():
+        return 0
     point = mesh.vertices[mesh.triangles[int(np.flatnonzero(body == row)[0]), 0]]
-    rest = np.flatnonzero((body != row) & closed[body])
+    rest = np.flatnonzero(around[body])
     hit, _ = crossings(mesh.vertices, mesh.triangles[rest], point)
     return int((np.bincount(body[rest[hit]], minlength=1) % 2).sum())

@@ -56,9 +56,7 @@ def overlapping_boxes(low: FloatArray, high: FloatArray, every: int = 1) -> Iter
             begin = np.searchsorted(key, other_key, side="left")
             end = np.searchsorted(key, other_key, side="right")
             some = end > begin
-            yield from _matches(
-                other[some], begin[some], end[some], row, other_key[some], low, high, origin, side
-            )
+            yield from _matches(other[some], begin[some], end[some], row, other_key[some], low, high, origin, side)
 
 
 def _register(

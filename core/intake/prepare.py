@@ -9,13 +9,19 @@ from typing import Final
 
 import numpy as np
 
-from ..errors import InputError, JobError, MeshError
+from ..errors import InputError, JobError, MeshError, NotClosedError, Progress
 from ..findings import Finding, Severity
 from ..mesh.mass import areas, volume
-from ..mesh.mesh import BASE, FloatArray, Mesh
+from ..mesh.mesh import BASE, FloatArray, IntArray, Mesh
 from ..mesh.topology import edge_report, require_closed
 from .base import close_base, mark_base
 from .bodies import require_outward
+from .draft import MADE, BoolArray, Draft
+from .guess import UNITS, likely_units
+from .mend import Recipe, mend
+from .orient import INSIDE_OUT
+from .refuse import still_open
+from .remesh import Remesher
 
 # Proper rotations that bring the file's up axis to z, as (source axis, sign) of the new x, y and z.
 _TURNS: Final = {
@@ -31,7 +37,6 @@ BASES: Final = ("close", "as-is")
 LEAST_SIZE: Final = 0.05
 MOST_SIZE: Final = 200.0
 """Metres; a carving outside these is a mistake of the unit (a figurine under 5 cm, a rock over 200 m is not carved)."""
-_UNITS: Final = (("mm", 1e-3), ("cm", 1e-2), ("in", 0.0254), ("ft", 0.3048), ("m", 1.0))
 _NO_VOLUME: Final = 1e-9
 """Share of area times size under which a closed surface encloses nothing: foam a millionth of a millimetre thin."""
 
@@ -47,6 +52,8 @@ class Intake:
     notes : what was mended, as sentences; empty where nothing was.
     base_area : square metres of class base.
     volume : cubic metres.
+    source : (m,) int64, for each triangle that of the mesh as it came; -1 where it was made here.
+    turned : (m,) bool, whether it runs round the other way than its source.
     """
 
     mesh: Mesh
@@ -54,10 +61,20 @@ class Intake:
     notes: tuple[str, ...]
     base_area: float
     volume: float
+    source: IntArray
+    turned: BoolArray
 
 
-def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -> Intake:
-    """Scale and turn a mesh, close its base, and make sure that it is a solid.
+def prepare(
+    mesh: Mesh,
+    unit: float = 1.0,
+    up: str = "z",
+    base: str = "close",
+    recipe: Recipe | None = None,
+    remesher: Remesher | None = None,
+    progress: Progress | None = None,
+) -> Intake:
+    """Scale and turn a mesh, mend it, close its base, and make sure that it is a solid.
 
     Parameters
     ----------
@@ -65,12 +82,15 @@ def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -
     unit : metres for one of the file's units.
     up : the file's axis that points up: x, y, z, -x, -y or -z. The turn is a proper rotation, never a mirror image.
     base : ``close`` closes an open base; ``as-is`` refuses it.
+    recipe : what to mend first; None: nothing.
+    remesher : for the recipe's step ``remesh``.
+    progress : told before each step; may raise `Cancelled`.
 
     Returns
     -------
     Intake
-        Triangles keep their order and numbers; those that close the base stand after them. Vertices that no triangle
-        uses are left out. A closed mesh that is inside out as a whole is turned.
+        Without a recipe triangles keep their order and numbers; those that close the base stand after them. Vertices
+        that no triangle uses are left out. A closed mesh that is inside out as a whole is turned.
 
     Raises
     ------
@@ -86,10 +106,25 @@ def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -
         raise JobError(f'base = "{base}" is not known; it is one of: {", ".join(BASES)}', "carving.base")
     if not len(ready.triangles):
         raise MeshError("the mesh has no triangles; give a carving with a surface")
+    draft = Draft.of(ready)
     report = edge_report(ready.triangles)
     notes: list[str] = []
+    if recipe is not None:
+        mended = mend(draft, recipe, remesher, progress)
+        draft, ready = mended.draft, mended.draft.mesh
+        notes += [change.text for change in mended.changes]
+        report = edge_report(ready.triangles)
+    source, turned = draft.source, draft.turned
     if base == "close" and len(report.boundary) == report.faults > 0:
-        closed = close_base(ready, report)
+        try:
+            closed = close_base(ready, report)
+        except NotClosedError as error:
+            if recipe is None:
+                raise
+            raise still_open(ready, report, recipe, str(error)) from None
+        added = len(closed.mesh.triangles) - len(ready.triangles)
+        source = np.concatenate([source, np.full(added, MADE, dtype=np.int64)])
+        turned = np.concatenate([turned ^ closed.turned, np.zeros(added, dtype=bool)])
         ready = closed.mesh
         loops = "loop" if closed.loops == 1 else "loops"
         note = f"the open base was closed ({closed.loops} {loops} of {len(report.boundary)} open edges)"
@@ -99,10 +134,13 @@ def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -
         if closed.turned:
             notes.append(_TURNED)
         report = edge_report(ready.triangles)
+    if recipe is not None and not report.closed:
+        raise still_open(ready, report, recipe, "")
     require_closed(ready, report)
     enclosed = volume(ready)
-    if enclosed < 0.0 and not notes:
+    if enclosed < 0.0 and _TURNED not in notes:
         ready = Mesh(ready.vertices, ready.triangles[:, ::-1], ready.kind)
+        turned = ~turned
         notes.append(_TURNED)
         enclosed = -enclosed
     area = float(areas(ready).sum())
@@ -124,10 +162,10 @@ def prepare(mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close") -
                 "Cut it off level where it is to stand, or plan supports.",
             )
         )
-    return Intake(ready, tuple(findings), tuple(notes), base_area, enclosed)
+    return Intake(ready, tuple(findings), tuple(notes), base_area, enclosed, source, turned)
 
 
-_TURNED: Final = "the surface was inside out and was turned"
+_TURNED: Final = INSIDE_OUT
 
 
 def set_upright(mesh: Mesh, unit: float = 1.0, up: str = "z") -> Mesh:
@@ -148,7 +186,12 @@ def set_upright(mesh: Mesh, unit: float = 1.0, up: str = "z") -> Mesh:
     return Mesh(vertices, triangles, mesh.kind)
 
 
-def check_size(mesh: Mesh, unit: float = 1.0, name: str = "the carving") -> None:
+def check_size(
+    mesh: Mesh,
+    unit: float = 1.0,
+    name: str = "the carving",
+    where: str = "set unit under [carving] in the job file",
+) -> None:
     """Refuse a carving under 0.05 m or over 200 m as a mistake of the unit; for the command line only.
 
     Parameters
@@ -156,6 +199,7 @@ def check_size(mesh: Mesh, unit: float = 1.0, name: str = "the carving") -> None
     mesh : metres, as `prepare` or `set_upright` gives it.
     unit : metres for one of the file's units, as it was taken; other units are proposed from it.
     name : the file's name, with which the message begins.
+    where : how the unit is set here.
 
     Raises
     ------
@@ -165,16 +209,28 @@ def check_size(mesh: Mesh, unit: float = 1.0, name: str = "the carving") -> None
     longest = float(mesh.size.max())
     if LEAST_SIZE <= longest <= MOST_SIZE:
         return
-    likely = [
-        f'"{word}" (then {longest / unit * metres:.3g} m)'
-        for word, metres in _UNITS
-        if LEAST_SIZE <= longest / unit * metres <= MOST_SIZE and metres != unit
+    usual = [guess.word for guess in likely_units(longest / unit)]
+    words = usual + [
+        word for word, metres in UNITS if word not in usual and LEAST_SIZE <= longest / unit * metres <= MOST_SIZE
     ]
-    propose = f"such as {', '.join(likely)}" if likely else "or check the file"
+    sizes = {word: longest / unit * metres for word, metres in UNITS}
+    likely = [f'"{word}" (then {sizes[word]:.3g} m)' for word in words if dict(UNITS)[word] != unit]
+    propose = f", such as {', '.join(likely)}" if likely else ", or check the file"
     raise InputError(
         f"{name}: its longest side would be {longest:.3g} m, outside {LEAST_SIZE:g} m to {MOST_SIZE:g} m: "
-        f"most likely the unit is wrong; set unit under [carving] in the job file, or --unit, {propose}"
+        f"most likely the unit is wrong; {where}{propose}"
     )
+
+
+def upright_notes(unit: float, up: str) -> tuple[str, ...]:
+    """What `set_upright` changes with these settings, as sentences; empty where it changes nothing."""
+    notes = []
+    if unit != 1.0:
+        name = next((word for word, metres in UNITS if metres == unit), f"{unit:g} m")
+        notes.append(f"the file's numbers were taken as {name}")
+    if up != "z":
+        notes.append(f"the carving was turned so that the file's {up} points up")
+    return tuple(notes)
 
 
 def _sentence(note: str) -> str:

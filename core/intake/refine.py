@@ -149,7 +149,9 @@ def smooth(points: FloatArray, triangles: IntArray, free: IntArray, held: IntArr
     return result
 
 
-def _solve(r: IntArray, c: IntArray, v: FloatArray, right: FloatArray, start: FloatArray, scale: FloatArray) -> FloatArray:
+def _solve(
+    r: IntArray, c: IntArray, v: FloatArray, right: FloatArray, start: FloatArray, scale: FloatArray
+) -> FloatArray:
     """Least squares of a sparse matrix by conjugate gradients on its normal equations, scaled by their diagonal."""
     high, wide = len(right), len(start)
 

@@ -8,11 +8,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from ..errors import MeshError
+from ..errors import MeshError, Progress
 from ..findings import Finding
 from ..mesh.mass import areas
 from ..mesh.mesh import KIND_NAMES, FloatArray, Mesh
 from ..mesh.topology import EdgeReport, components, edge_report
+from .diagnose import Fault, diagnose
+from .guess import Guess, likely_units
+from .mend import Recipe
 from .prepare import prepare, set_upright
 
 SOLID: Final = "solid"
@@ -20,6 +23,8 @@ MENDABLE: Final = "can be mended"
 NO_SOLID: Final = "not a solid"
 _EXIT: Final = {SOLID: 0, MENDABLE: 1, NO_SOLID: 2}
 SCHEMA_VERSION: Final = 1
+DEFAULT: Final = Recipe()
+"""What mend = "small" does with its sizes at their defaults."""
 _LISTED: Final = 20
 """Edges of each kind that the machine-readable report lists; the counts are of all."""
 
@@ -43,6 +48,10 @@ class Report:
     read : what reading the file took, as sentences.
     mended : what would be mended, as sentences.
     findings : of the intake.
+    faults : all that is wrong with the mesh as it came.
+    overlap_share : of the places looked at for surfaces that pass through each other; 1.0: every pair of triangles.
+    units : units in which it would have a usual size, likeliest first, with the reason.
+    up : the axis that most likely points up, with the reason; None where nothing tells.
     """
 
     name: str
@@ -60,6 +69,10 @@ class Report:
     read: tuple[str, ...]
     mended: tuple[str, ...]
     findings: tuple[Finding, ...]
+    faults: tuple[Fault, ...]
+    overlap_share: float
+    units: tuple[Guess, ...]
+    up: Guess | None
 
     @property
     def exit_code(self) -> int:
@@ -88,6 +101,21 @@ class Report:
             "volume_m3": self.volume,
             "areas_m2": dict(zip(KIND_NAMES, self.areas.tolist(), strict=True)),
             "edges": faults,
+            "faults": [
+                {
+                    "kind": f.kind,
+                    "severity": str(f.severity),
+                    "message": f.message,
+                    "remedy": f.remedy,
+                    "count": f.count,
+                    "across_m": f.size,
+                    "places": f.places[:_LISTED].tolist(),
+                }
+                for f in self.faults
+            ],
+            "overlap_tested_share": self.overlap_share,
+            "likely_units": [{"unit": g.word, "reason": g.reason} for g in self.units],
+            "likely_up": None if self.up is None else {"up": self.up.word, "reason": self.up.reason},
             "read": list(self.read),
             "mended": list(self.mended),
             "findings": [
@@ -115,7 +143,11 @@ class Report:
             ("non-manifold", str(len(self.edges.non_manifold))),
             ("misoriented", str(len(self.edges.misoriented))),
         ]
+        rows += [("likely unit", f"{g.word}: {g.reason}") for g in self.units]
+        if self.up is not None:
+            rows.append(("likely up", f"{self.up.word}: {self.up.reason}"))
         rows += [("reading", note) for note in self.read]
+        rows += [("found", f"{f.message} {f.remedy}") for f in self.faults]
         rows += [("would mend" if self.verdict == MENDABLE else "mended", note) for note in self.mended]
         rows += [("note", f.message) for f in self.findings if f.message.rstrip(".").lower() not in _lower(self.mended)]
         if self.reason:
@@ -125,15 +157,23 @@ class Report:
 
 
 def describe(
-    mesh: Mesh, unit: float = 1.0, up: str = "z", base: str = "close", name: str = "", notes: tuple[str, ...] = ()
+    mesh: Mesh,
+    unit: float = 1.0,
+    up: str = "z",
+    base: str = "close",
+    name: str = "",
+    notes: tuple[str, ...] = (),
+    recipe: Recipe | None = DEFAULT,
+    progress: Progress | None = None,
 ) -> Report:
-    """Look at a mesh as `prepare` would take it, and say what it is.
+    """Look at a mesh, and at what `prepare` would make of it.
 
     Parameters
     ----------
-    mesh, unit, up, base : as for `prepare`.
+    mesh, unit, up, base, recipe : as for `prepare`; None mends nothing.
     name : the file's name, shown in the report.
     notes : what reading the file took.
+    progress : told now and then; may raise `Cancelled`.
 
     Raises
     ------
@@ -148,13 +188,16 @@ def describe(
     findings: tuple[Finding, ...] = ()
     reason = ""
     shown = upright
+    looked, mends = (None, None) if progress is None else (_part(progress, 0.0, 0.6), _part(progress, 0.6, 1.0))
+    diagnosis = diagnose(upright, DEFAULT.crumb if recipe is None else recipe.crumb, progress=looked)
     try:
-        intake = prepare(mesh, unit, up, base)
+        intake = prepare(mesh, unit, up, base, recipe, progress=mends)
     except MeshError as error:
         verdict, reason = NO_SOLID, str(error)
     else:
         shown, volume, mended, findings = intake.mesh, intake.volume, intake.notes, intake.findings
         verdict = MENDABLE if mended else SOLID
+    longest = float(mesh.size.max()) if len(mesh.triangles) else 0.0
     return Report(
         name=name,
         triangles=len(upright.triangles),
@@ -171,7 +214,28 @@ def describe(
         read=notes,
         mended=mended,
         findings=findings,
+        faults=diagnosis.faults,
+        overlap_share=1.0 if diagnosis.overlap is None else diagnosis.overlap.share,
+        units=likely_units(longest),
+        up=_turned_back(diagnosis.up, up),
     )
+
+
+def _part(outer: Progress, low: float, high: float) -> Progress:
+    return lambda share, text: outer(low + (high - low) * share, text)
+
+
+def _turned_back(guess: Guess | None, up: str) -> Guess | None:
+    """A guess about the upright mesh, told by the file's own axes."""
+    if guess is None or up == "z":
+        return guess
+    basis = set_upright(Mesh(np.eye(3), [[0, 1, 2]]), up=up).vertices.T
+    sign = -1.0 if guess.word.startswith("-") else 1.0
+    here = np.zeros(3)
+    here["xyz".index(guess.word[-1])] = sign
+    there = basis.T @ here
+    axis = int(np.abs(there).argmax())
+    return Guess(("-" if there[axis] < 0.0 else "") + "xyz"[axis], guess.reason)
 
 
 def _lower(notes: tuple[str, ...]) -> set[str]:

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from ..mesh.mesh import IntArray, Mesh
@@ -11,6 +13,9 @@ from .draft import BoolArray, Change, Draft
 from .orient import consistent
 from .table import EdgeTable
 from .words import coordinates, count
+
+_ROUNDS: Final = 5
+"""Rounds of pairing: as the directions say, changed about, one pair only, none."""
 
 
 def split_edges(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
@@ -32,19 +37,47 @@ def split_edges(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     turn, _, _ = consistent(table, np.sqrt((normal * normal).sum(axis=1)))
     ends = table.ends(bad)
-    one, two = [], []
-    for row, (low, high) in zip(bad.tolist(), ends.tolist(), strict=True):
-        part = slice(int(table.start[row]), int(table.start[row] + table.count[row]))
-        half = table.half[part]
-        for a, b in _pair(mesh, half, table.up[part] ^ turn[half // 3], low, high):
-            one.append(a)
-            two.append(b)
-    pairs = np.array([one, two], dtype=np.int64).reshape(2, -1)
-    triangles, new = _part(mesh, table, pairs)
+    choice = np.zeros(len(bad), dtype=np.int64)
+    for _ in range(_ROUNDS):
+        pairs = _choose(mesh, table, bad, ends, turn, choice)
+        triangles, new = _part(mesh, table, pairs)
+        left = _still_shared(table, bad, triangles)
+        if not left.any():
+            break
+        choice[left] += 1
     where = coordinates(mesh.vertices[ends[0]].mean(axis=0))
     text = f"{count(len(bad), 'edge')} with more than two triangles split, the first near {where}"
     vertices = np.concatenate([mesh.vertices, mesh.vertices[new]])
     return draft.reshape(vertices, triangles), (Change("split", text, len(bad)),)
+
+
+def _choose(
+    mesh: Mesh, table: EdgeTable, bad: IntArray, ends: IntArray, turn: BoolArray, choice: IntArray
+) -> IntArray:
+    """Pairs of half edges (2, k) at all edges; `choice` counts how often an edge's pairing has failed."""
+    out: list[tuple[int, int]] = []
+    for row, (low, high), failed in zip(bad.tolist(), ends.tolist(), choice.tolist(), strict=True):
+        part = slice(int(table.start[row]), int(table.start[row] + table.count[row]))
+        half = table.half[part]
+        pairs = _pair(mesh, half, table.up[part] ^ turn[half // 3], low, high)
+        if failed == 1 and len(pairs) > 1:
+            # Partners change places in a ring: where both pairs hang together round both ends, this parts them.
+            pairs = [(a, pairs[k - 1][1]) for k, (a, _) in enumerate(pairs)]
+        elif failed > 1:
+            pairs = pairs[:1] if failed == 2 else []
+        out += pairs
+    return np.array(out, dtype=np.int64).reshape(-1, 2).T
+
+
+def _still_shared(table: EdgeTable, bad: IntArray, triangles: IntArray) -> BoolArray:
+    """Which of the edges more than two triangles share even after the split."""
+    flat = triangles.reshape(-1)
+    left = np.zeros(len(bad), dtype=bool)
+    for k, row in enumerate(bad.tolist()):
+        half = table.half[int(table.start[row]) : int(table.start[row] + table.count[row])]
+        ends = np.sort(np.stack([flat[half], flat[half - half % 3 + (half + 1) % 3]], axis=1), axis=1)
+        left[k] = np.unique(ends, axis=0, return_counts=True)[1].max() > 2
+    return left
 
 
 def _pair(mesh: Mesh, half: IntArray, up: BoolArray, low: int, high: int) -> list[tuple[int, int]]:
@@ -64,8 +97,7 @@ def _pair(mesh: Mesh, half: IntArray, up: BoolArray, low: int, high: int) -> lis
     if len(half) % 2 == 0 and (ways != np.roll(ways, 1)).all():
         # From a triangle that runs the edge upwards, foam lies at falling angles: its partner is the next one there.
         ring = order[::-1]
-        first = int(np.flatnonzero(up[ring])[0])
-        ring = np.roll(ring, -first)
+        ring = np.roll(ring, -int(np.flatnonzero(up[ring])[0]))
         return [(int(half[ring[k]]), int(half[ring[k + 1]])) for k in range(0, len(ring), 2)]
     left = list(range(len(half)))
     options = sorted(

@@ -351,7 +351,9 @@ def test_size_that_is_a_mistake_of_the_unit(size: float, unit: float, proposed: 
     with pytest.raises(InputError, match=r"^rock\.stl: its longest side would be") as caught:
         check_size(box((size, size / 2, size / 3)), unit, "rock.stl")
     assert all(word in str(caught.value) for word in proposed)
-    assert "--unit" in str(caught.value)
+    assert "set unit under [carving]" in str(caught.value)
+    with pytest.raises(InputError, match="give --unit"):
+        check_size(box((size, size / 2, size / 3)), unit, "rock.stl", "give --unit")
 
 
 @pytest.mark.parametrize("size", [0.05, 3.0, 200.0])

@@ -1,0 +1,95 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What unit a file most likely has, and which of its axes points up: proposed with the reason, never taken unasked."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from ..mesh.mesh import Mesh
+from .draft import BoolArray
+from .loops import find_holes
+from .table import EdgeTable
+
+UNITS: Final = (("m", 1.0), ("mm", 1e-3), ("cm", 1e-2), ("in", 0.0254), ("ft", 0.3048))
+USUAL: Final = (0.4, 12.0)
+"""Metres: longest side of most carvings, from a figure to a load space's length; common practice, no source."""
+_DOWN: Final = math.cos(math.radians(5.0))
+_LOW: Final = 0.02
+"""Share of the extent within which a face or rim lies at an end of the box."""
+_CLEAR: Final = 2.0
+"""The foot must be so many times as large as what lies at any other side."""
+_FOOT: Final = 0.15
+"""Share of the box's side that a foot covers at least."""
+_AXES: Final = (("z", 2, 1), ("-z", 2, -1), ("y", 1, 1), ("-y", 1, -1), ("x", 0, 1), ("-x", 0, -1))
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A proposal: the word that the setting takes, and why."""
+
+    word: str
+    reason: str
+
+
+def likely_units(longest: float) -> tuple[Guess, ...]:
+    """Units in which a carving would have a usual size, likeliest first.
+
+    Parameters
+    ----------
+    longest : its longest side in the file's own numbers.
+    """
+    least, most = USUAL
+    return tuple(
+        Guess(word, f"its longest side, {longest:.4g}, is then {longest * metres:.3g} m")
+        for word, metres in UNITS
+        if least <= longest * metres <= most
+    )
+
+
+def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
+    """The axis that points away from the carving's foot; None where no side stands out as one.
+
+    A foot is flat surface that faces outwards at one side of the box, or a rim open to it. It must cover 15 % of
+    that side and be twice as large as at every other side: a box or a round stone has no foot.
+
+    Parameters
+    ----------
+    mesh : in the file's own axes. table : its edges.
+    """
+    if not len(mesh.triangles):
+        return None
+    size, low, high = mesh.size, mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    if not (size > 0.0).all():
+        return None
+    rims = find_holes(mesh.vertices, table.open_edges())
+    feet = []
+    for word, axis, sign in _AXES:
+        level = low[axis] if sign > 0 else high[axis]
+        near = np.abs(mesh.vertices[:, axis] - level) <= _LOW * size[axis]
+        side = float(np.delete(size, axis).prod())
+        flat = _flat_area(mesh, near, axis, -sign)
+        rim = 0.0
+        for hole in rims:
+            if near[hole.edges].mean() > 0.8:
+                a, b = (mesh.vertices[hole.edges[:, k]] - hole.middle for k in range(2))
+                rim += abs(float(np.cross(a, b).sum(axis=0)[axis])) / 2.0
+        feet.append((max(flat, rim) / side, word, "an open rim" if rim > flat else "flat surface"))
+    feet.sort(key=lambda foot: -foot[0])
+    share, word, what = feet[0]
+    if share < _FOOT or share < _CLEAR * feet[1][0]:
+        return None
+    away = word[1:] if word.startswith("-") else f"-{word}"
+    return Guess(word, f"{what} covers {min(share, 1.0):.0%} of its side towards {away}, as a foot does")
+
+
+def _flat_area(mesh: Mesh, near: BoolArray, axis: int, sign: int) -> float:
+    rows = np.flatnonzero(near[mesh.triangles].all(axis=1))
+    corners = mesh.vertices[mesh.triangles[rows]]
+    double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.sqrt((double * double).sum(axis=1))
+    facing = sign * double[:, axis] > _DOWN * size
+    return 0.5 * float(size[facing].sum())

@@ -1,0 +1,189 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A new skin in place of one that cannot be mended, and how far it lies from the old one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from ..errors import MeshError, Progress
+from ..mesh.mesh import FloatArray, Mesh
+from ..mesh.topology import edge_report
+from .draft import BoolArray
+from .nearest import distances
+from .orient import body_volumes
+from .table import EdgeTable
+from .words import length
+
+Remesher: TypeAlias = Callable[[Mesh, float], Mesh]
+"""Makes a closed mesh from any mesh and the side of a voxel in metres."""
+
+_FIRST: Final = 2.0
+"""Voxels tried first, in wanted deviations: over smooth parts the new skin then lies nearer than a quarter voxel."""
+_TRIES: Final = 3
+"""Voxel sizes that are tried: each needs eight times the memory for half the deviation."""
+_MOST_VOXELS: Final = 3000
+"""Voxels along the longest side at most: the skin has some 30 million faces then."""
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """Distances between two surfaces, metres.
+
+    Attributes
+    ----------
+    largest_to, rms_to : from the first surface to the second: how far what was scanned lies from the new skin.
+    largest_back, rms_back : from the second to the first: how far the new skin lies from what was scanned.
+    """
+
+    largest_to: float
+    rms_to: float
+    largest_back: float
+    rms_back: float
+
+    def text(self) -> str:
+        """A sentence part for people, millimetres."""
+        return (
+            f"the scan lies up to {length(self.largest_to)} from the new skin ({length(self.rms_to)} root mean square), "
+            f"the new skin up to {length(self.largest_back)} from the scan ({length(self.rms_back)})"
+        )
+
+
+def deviation(one: Mesh, two: Mesh, progress: Progress | None = None) -> Deviation:
+    """Measure how far two surfaces lie apart, both ways.
+
+    Parameters
+    ----------
+    one, two : metres, with at least one triangle each.
+    progress : told now and then; may raise `Cancelled`.
+
+    Notes
+    -----
+    From the corners and the centre of each triangle, weighted by area for the mean square; triangles larger than the
+    middle size are sampled closer. The largest distance between two surfaces of triangles need not lie at a sample:
+    with samples a few millimetres apart it is missed by a small part of that.
+    """
+    results = []
+    for row, (here, there) in enumerate(((one, two), (two, one))):
+        part = None
+        if progress:
+            outer = progress
+            part = lambda share, text, low=0.5 * row: outer(low + 0.5 * share, text)  # noqa: E731
+        points, weight = samples(here)
+        away = distances(points, there, part)
+        total = float(weight.sum())
+        rms = float(np.sqrt((weight * away * away).sum() / total)) if total > 0.0 else 0.0
+        results.append((float(away.max()), rms))
+    return Deviation(*results[0], *results[1])
+
+
+def samples(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
+    """Points on a surface, (n, 3), and the area that each stands for, (n,)."""
+    corners = mesh.vertices[mesh.triangles]
+    double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = 0.5 * np.sqrt((double * double).sum(axis=1))
+    points, weights = [mesh.vertices], [np.zeros(len(mesh.vertices))]
+    middle = float(np.median(area))
+    rows = np.arange(len(corners))
+    parts = 1
+    while len(rows):
+        inner = area[rows] <= 4.0 * middle * parts * parts if parts < 64 else np.ones(len(rows), dtype=bool)
+        some = rows[inner]
+        share = _centres(parts)
+        points.append(np.einsum("kc,mcd->mkd", share, corners[some]).reshape(-1, 3))
+        weights.append(np.repeat(area[some] / len(share), len(share)))
+        rows = rows[~inner]
+        parts *= 2
+    return np.concatenate(points), np.concatenate(weights)
+
+
+def _centres(parts: int) -> FloatArray:
+    """Corner weights (k, 3) of the centres of the parts ** 2 triangles that a triangle falls into."""
+    out = []
+    for i in range(parts):
+        for j in range(parts - i):
+            out.append((i + 1.0 / 3.0, j + 1.0 / 3.0))
+            if i + j < parts - 1:
+                out.append((i + 2.0 / 3.0, j + 2.0 / 3.0))
+    first = np.array(out) / parts
+    return np.column_stack([first, 1.0 - first.sum(axis=1)])
+
+
+@dataclass(frozen=True, eq=False)
+class Remeshed:
+    """A new skin.
+
+    Attributes
+    ----------
+    mesh : closed. voxel : metres. deviation : from the scan to it and back. wanted : metres, what was asked for.
+    """
+
+    mesh: Mesh
+    voxel: float
+    deviation: Deviation
+    wanted: float
+
+    @property
+    def near_enough(self) -> bool:
+        """Whether the scan lies everywhere within what was asked for."""
+        return self.deviation.largest_to <= self.wanted
+
+
+def remesh(mesh: Mesh, wanted: float, remesher: Remesher, progress: Progress | None = None) -> Remeshed:
+    """Lay a new closed skin over a surface, as coarse as the wanted deviation lets it be.
+
+    Parameters
+    ----------
+    mesh : metres; holes filled as far as there is to be an inside.
+    wanted : metres that the scan may lie from the new skin at most.
+    remesher : makes the skin, such as Blender's own.
+    progress : told now and then; may raise `Cancelled`.
+
+    Returns
+    -------
+    Remeshed
+        The first of up to three voxel sizes that is near enough, or else the nearest; `near_enough` says which.
+        Hollows that the skin closes in are left out.
+
+    Raises
+    ------
+    MeshError
+        Nothing closed came of it.
+    """
+    finest = float(mesh.size.max()) / _MOST_VOXELS
+    voxel = max(_FIRST * wanted, finest)
+    best: Remeshed | None = None
+    for attempt in range(_TRIES):
+        if progress:
+            progress(attempt / _TRIES, f"a new skin of {length(voxel)} voxels")
+        made = _outer(remesher(mesh, voxel))
+        if len(made.triangles) and edge_report(made.triangles).closed:
+            result = Remeshed(made, voxel, deviation(mesh, made), wanted)
+            if best is None or result.deviation.largest_to < best.deviation.largest_to:
+                best = result
+            if result.near_enough:
+                break
+        if voxel == finest:
+            break
+        voxel = max(0.5 * voxel, finest)
+    if best is None:
+        raise MeshError(
+            f"no closed skin came of remeshing with voxels down to {length(voxel)}; fill its holes first (raise fill), "
+            "or ask for a larger deviation"
+        )
+    return best
+
+
+def _outer(mesh: Mesh) -> Mesh:
+    """Without the skins of hollows, which run inwards."""
+    if not len(mesh.triangles):
+        return mesh
+    body = EdgeTable.of(mesh.triangles).bodies()
+    number = int(body.max()) + 1
+    keep: BoolArray = (body_volumes(mesh.vertices, mesh.triangles, body, number) > 0.0)[body]
+    used = np.zeros(len(mesh.vertices), dtype=bool)
+    used[mesh.triangles[keep]] = True
+    return Mesh(mesh.vertices[used], (np.cumsum(used) - 1)[mesh.triangles[keep]], mesh.kind[keep])
