@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from ..errors import CutError, MeshError, Progress
 from ..mesh.mesh import Mesh
 from ..mesh.topology import require_closed
-from ..mesh.winding import crossings, distance_within, encloses, inner_point
+from ..mesh.winding import crossings, distance_within
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
+from .beside import piece_beside, piece_of_rows
 from .bodies import RegionBody, make_bodies
 from .cells import OUTSIDE, Cells, Region
 from .glue import bodies_without, is_flat, is_nothing
@@ -239,45 +240,11 @@ def _follow(
     met: frozenset[int],
 ) -> Trace:
     if gap == 0.0:
-        behind, before = _piece_of_rows(len(cells.tail), [(i, b) for i, b in enumerate(pieces)])
+        behind, before = piece_of_rows(len(cells.tail), list(enumerate(pieces)))
         return trace(cells, behind, before, len(joints))
-    # The joints themselves, without the gap; each body of theirs is the piece that most of its untouched skin went to.
-    # Bodies that a gap parts may hang together without it, so that a part may come to lie on an earlier joint there.
+    # The joints themselves, without the gap. Bodies that a gap parts may hang together without it, so that a part may
+    # come to lie on an earlier joint there.
     bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, met, None, strict=False)
-    home = np.full(len(cells.label), -1, dtype=np.int64)
-    for i, b in enumerate(pieces):
-        home[b.base] = i
-    named = []
-    places: FloatArray | None = None
-    for b in bodies_without(bare, range(len(bare.regions)), split, lambda b: is_flat(b.body, slack)):
-        there = home[b.base]
-        there = there[there >= 0]
-        if len(there):
-            named.append((int(np.argmax(np.bincount(there))), b))
-            continue
-        # Its whole skin was split, or went with the gap: the largest of the pieces that lie in it.
-        places = np.array([_place(p.body.mesh) for p in pieces]).reshape(-1, 3) if places is None else places
-        # By boxes first: there may be hundreds of each. Comparing with nan is false.
-        low, high = b.body.mesh.vertices.min(axis=0), b.body.mesh.vertices.max(axis=0)
-        near = np.flatnonzero(((low <= places) & (places <= high)).all(axis=1)).tolist()
-        inside = [i for i in near if encloses(b.body.mesh, places[i])]
-        if inside:
-            named.append((max(inside, key=lambda i: pieces[i].body.volume), b))
-    behind, before = _piece_of_rows(len(bare.tail), named)
+    bodies = bodies_without(bare, range(len(bare.regions)), split, lambda b: is_flat(b.body, slack))
+    behind, before = piece_beside(bare, bodies, pieces, joints)
     return trace(bare, behind, before, len(joints))
-
-
-def _place(mesh: Mesh) -> FloatArray:
-    """A point well inside a piece, or nan where it has no room to speak of."""
-    try:
-        return inner_point(mesh)
-    except MeshError:
-        return np.full(3, np.nan)
-
-
-def _piece_of_rows(count: int, named: Sequence[tuple[int, RegionBody]]) -> tuple[IntArray, IntArray]:
-    behind, before = np.full(count, -1, dtype=np.int64), np.full(count, -1, dtype=np.int64)
-    for i, b in named:
-        behind[b.behind] = i
-        before[b.before] = i
-    return behind, before

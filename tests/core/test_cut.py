@@ -461,3 +461,21 @@ def test_crumbs_of_any_cut(number: int, glue: bool) -> None:
         for j in range(len(case.joints)):
             faces = sum(surface(p.mesh)[joint_rows(p, j)].sum() for p in result.pieces)
             assert 2.0 * sum(c.area for c in result.contacts if c.joint == j) == pytest.approx(faces, rel=1e-9)
+
+
+def test_contacts_where_a_gap_eats_through_a_neck() -> None:
+    # Two towers on a slab: 5 mm of the slab are left to the upper piece, and a gap of 20 mm takes them.
+    filled = np.zeros((5, 2, 2), dtype=bool)
+    filled[:2] = filled[3:] = True
+    filled[2, :, 0] = True
+    mesh = cells(filled, (5.0, 1.0, 1.0))
+    result = cut(mesh, [Plane((0.0, 0.0, 0.75), (0.0, 0.0, 1.0)), Plane((0.0, 0.0, 0.495), (0.0, 0.0, 1.0))], 0.02)
+    assert len(result.pieces) == 5
+    found = {(c.joint, c.lower, c.upper): (c.area, c.visible_length) for c in result.contacts}
+    assert {key: value[0] for key, value in found.items()} == {
+        (0, 1, 3): pytest.approx(2.0, abs=1e-9),
+        (0, 2, 4): pytest.approx(2.0, abs=1e-9),
+        (1, 0, 1): pytest.approx(2.5, abs=1e-9),
+        (1, 0, 2): pytest.approx(2.5, abs=1e-9),
+    }
+    assert found[0, 1, 3][1] == pytest.approx(6.0, abs=1e-9)
