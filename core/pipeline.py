@@ -188,7 +188,7 @@ def _missed(result: CutResult, letters: Sequence[str]) -> list[Finding]:
         Finding(
             "joint_misses",
             Severity.WARNING,
-            f"Joint {letters[j]} meets no foam.",
+            f"Joint {letters[j]} cuts nothing: it meets no foam, or only runs along a face.",
             "Move it into the carving, or take it off the list.",
             joint=letters[j],
         )
