@@ -9,8 +9,8 @@ import pytest
 import trimesh
 from seamwright.core.logistics.sweep import Sweeps, over
 from seamwright.core.mesh.mesh import Mesh
-from shapes import box, joined, moved, torus, turned
 from shapely.geometry import Polygon
+from shapes import box, joined, moved, torus, turned
 
 
 def sphere(count: int) -> np.ndarray:
@@ -144,7 +144,7 @@ def test_moving_there_is_moving_back() -> None:
 
 
 def test_convex_bodies_against_swept_volumes() -> None:
-    """The reference sweeps a convex body as the hull of its two ends and intersects by an exact boolean (manifold3d)."""
+    """The reference sweeps a convex body as the hull of its two ends; boolean of manifold3d."""
     rng = np.random.default_rng(11)
     directions = sphere(16)[:16]
     seen = set()
