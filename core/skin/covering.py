@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 
 from ..mesh.mesh import BACK, CARVED, FloatArray, IntArray, Mesh
+from .split import split_long
 
 _FINE: Final = 0.75
 """Cells of the finer grid, as a share of the bridging width. Cells and weights together average over about half of
@@ -79,7 +80,7 @@ def covering_shares(mesh: Mesh, bridging: float) -> FloatArray:
     exact = _area_vectors(mesh.vertices[mesh.triangles[rows]])
     size = _length(exact)
     longest = max(0.5 * bridging, float(np.sqrt(size.sum() / _MOST_SAMPLES)))
-    corners, owner = _split(mesh.vertices[mesh.triangles[rows]], longest)
+    corners, owner = split_long(mesh.vertices[mesh.triangles[rows]], longest)
     middle = (corners[:, 0] + corners[:, 1] + corners[:, 2]) @ (_TURN.T / 3.0)
     # A cell number holds 21 bits an axis: beyond two million cells across they cannot be finer.
     fine = max(_FINE * bridging, float(np.ptp(middle, axis=0).max()) / (1 << 20))
@@ -106,25 +107,6 @@ def _dot(one: FloatArray, two: FloatArray) -> FloatArray:
 def _length(vectors: FloatArray) -> FloatArray:
     length: FloatArray = np.sqrt(_dot(vectors, vectors))
     return length
-
-
-def _split(corners: FloatArray, longest: float) -> tuple[FloatArray, IntArray]:
-    """Halve triangles across their longest edge until none is longer; corners of the parts, and whose part each is."""
-    owner = np.arange(len(corners))
-    parts: list[tuple[FloatArray, IntArray]] = []
-    while len(corners):
-        edges = corners[:, (1, 2, 0)] - corners
-        squares = np.einsum("ijk,ijk->ij", edges, edges)
-        side = squares.argmax(axis=1)
-        big = squares[np.arange(len(side)), side] > longest * longest
-        parts.append((corners[~big], owner[~big]))
-        corners, side, owner = corners[big], side[big], owner[big]
-        row = np.arange(len(corners))
-        a, b, c = (corners[row, (side + k) % 3] for k in range(3))
-        between = 0.5 * (a + b)
-        corners = np.concatenate((np.stack((a, between, c), axis=1), np.stack((between, b, c), axis=1)))
-        owner = np.concatenate((owner, owner))
-    return np.concatenate([part for part, _ in parts]), np.concatenate([whose for _, whose in parts])
 
 
 def _shares(middle: FloatArray, vectors: FloatArray, fine: float) -> FloatArray:
