@@ -33,9 +33,11 @@ __all__ = [
     "FACES",
     "BlockUp",
     "Carving",
+    "Cost",
     "Foam",
     "Job",
     "Joints",
+    "Labour",
     "Layer",
     "Limits",
     "LoadSpace",
@@ -45,6 +47,9 @@ __all__ = [
 
 FACES: Final = ("carved", "joint", "base", "back")
 """Names of the triangle classes 0 to 3 that a layer can lie on."""
+
+PLACES: Final = ("outdoors", "indoors", "public")
+"""Where the finished work may stand."""
 
 GLASS_DENSITY: Final = 2560.0
 """kg/m3 of E-glass: handbook habit, from memory, unverified."""
@@ -208,11 +213,22 @@ Resin ratio: printed figures run from 2.0 to 3.3. The rest: common practice, no 
 
 @dataclass(frozen=True)
 class Skin(_Settings):
-    """Everything over the foam: layers from the foam out; bridging is the scale of the covering area, m, 0: exact."""
+    """Everything over the foam.
+
+    Attributes
+    ----------
+    layers : from the foam out.
+    bridging : scale of the covering area, m; 0: exact.
+    catalyst : share of the resin's mass.
+    place : where the work will stand; ``indoors`` and ``public`` bring questions about its fire rating, ``outdoors``
+        the wind.
+    """
 
     TABLE: ClassVar[str] = "skin"
     layers: tuple[Layer, ...] = field(default=_DEFAULT_LAYERS, metadata={"rows": Layer})
     bridging: float = setting(0.03, _length("30 mm", "not negative"))
+    catalyst: float = setting(0.02, Number("0.02", high=0.1))
+    place: tuple[str, ...] = setting(("outdoors",), Several(PLACES, '["outdoors"]'))
 
 
 @dataclass(frozen=True)
@@ -269,6 +285,8 @@ class Joints(_Settings):
     seam_tolerance : m from a seam that still count as on it.
     on_seam_note, on_seam_warn : shares of the visible line, 0 to 1, under which a joint is noted or warned about.
     sliver : m, least distance to a glue plane that is not followed; 0: not checked.
+    allowance : ``trim``: the gap takes the room for the skin off both faces; ``grow``: only the kerf is lost, and the
+        finished job is longer.
     """
 
     TABLE: ClassVar[str] = "joints"
@@ -282,6 +300,7 @@ class Joints(_Settings):
     on_seam_note: float = setting(0.6, Number("0.6", high=1.0))
     on_seam_warn: float = setting(0.35, Number("0.35", high=1.0))
     sliver: float = setting(0.06, _length("60 mm", "not negative"))
+    allowance: str = setting("trim", Choice(("trim", "grow"), '"trim"'))
 
 
 @dataclass(frozen=True)
@@ -297,6 +316,26 @@ class LoadSpace(_Settings):
 
 
 @dataclass(frozen=True)
+class Labour(_Settings):
+    """Work that goes by area: its stage, hours a square metre, and the classes of face that it is done on."""
+
+    TABLE: ClassVar[str] = "cost.labour"
+    stage: str = field(metadata={"kind": Text('"laminate"')})
+    hours: float = field(metadata={"kind": Number("0.8")})
+    faces: tuple[str, ...] = setting(("carved",), Several(FACES, '["carved"]'))
+
+
+@dataclass(frozen=True)
+class Cost(_Settings):
+    """What is reckoned on top of materials: labour, then overhead and contingency as shares."""
+
+    TABLE: ClassVar[str] = "cost"
+    labour: tuple[Labour, ...] = field(default=(), metadata={"rows": Labour})
+    overhead: float = setting(0.0, Number("0.15"))
+    contingency: float = setting(0.0, Number("0.1"))
+
+
+@dataclass(frozen=True)
 class Job(_Settings):
     """All settings of a job. Change one with `dataclasses.replace`."""
 
@@ -309,6 +348,7 @@ class Job(_Settings):
     limits: Limits = field(default=Limits(), metadata={"table": Limits})
     joints: Joints = field(default=Joints(), metadata={"table": Joints})
     load_space: LoadSpace = field(default=LoadSpace(), metadata={"table": LoadSpace})
+    cost: Cost = field(default=Cost(), metadata={"table": Cost})
 
     @property
     def size_limit(self) -> tuple[float, float, float]:

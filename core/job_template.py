@@ -38,6 +38,8 @@ layers = [                 # from the foam out
   { name = "paint", mass = "0.4 kg/m2", faces = ["carved"] },
 ]
 bridging = "30 mm"         # scale of the covering area; 0: the exact area
+catalyst = 0.02            # share of the resin; follows the temperature, see the resin's data sheet
+place = ["outdoors"]       # also "indoors", "public": these bring the fire-rating questions, "outdoors" the wind
 [limits]
 piece_mass = "50 kg"       # the workshop's own limit; it alone bounds planning
 crew = 4                   # crew and person_lift feed the carry check (published rules, as notes)
@@ -57,10 +59,15 @@ seam_tolerance = "25 mm"
 on_seam_note = 0.6         # share of the visible joint line under which a joint is noted
 on_seam_warn = 0.35
 sliver = "60 mm"           # least distance to a glue plane that is not followed and lies within 30 degrees of parallel
+allowance = "trim"         # "trim": the gap comes off both faces; "grow": only the kerf is lost, the finished job is longer
 [load_space]
 size = ["12.0 m", "2.33 m", "2.35 m"]
 door = ["2.28 m", "2.26 m"]
 payload = "20000 kg"
+[cost]
+labour = []                # hours a square metre, such as { stage = "laminate", hours = 0.8, faces = ["carved"] }
+overhead = 0.0             # share of materials and labour
+contingency = 0.0          # share of materials, labour and overhead
 """  # noqa: E501
 
 
