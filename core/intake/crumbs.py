@@ -10,7 +10,7 @@ import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray, Mesh
 from .draft import BoolArray, Change, Draft
-from .orient import body_boxes, body_volumes
+from .measure import measure
 from .table import EdgeTable
 from .words import count, length, volume
 
@@ -32,6 +32,7 @@ class Scraps:
     low, high : (b, 3) metres, corners of the box round each.
     closed : (b,) bool, no open edge.
     crumb : (b,) bool, smaller than the limit; never the body with the most area.
+    flat : (m,) bool, triangles without area.
     """
 
     body: IntArray
@@ -41,6 +42,7 @@ class Scraps:
     high: FloatArray
     closed: BoolArray
     crumb: BoolArray
+    flat: BoolArray
 
 
 def find_scraps(mesh: Mesh, crumb: float, table: EdgeTable) -> Scraps:
@@ -54,19 +56,13 @@ def find_scraps(mesh: Mesh, crumb: float, table: EdgeTable) -> Scraps:
     """
     body = table.bodies()
     number = int(body.max(initial=-1)) + 1
-    size = body_volumes(mesh.vertices, mesh.triangles, body, number, table)
-    area = np.zeros(number)
-    low, high = body_boxes(mesh, body, number)
-    for at in range(0, len(body), 1 << 16):
-        a, b, c = (mesh.vertices[mesh.triangles[at : at + (1 << 16), k]] for k in range(3))
-        double = np.cross(b - a, c - a)
-        single = 0.5 * np.sqrt((double * double).sum(axis=1))
-        area += np.bincount(body[at : at + (1 << 16)], weights=single, minlength=number)
+    sizes = measure(mesh, body, number, table)
     closed = np.ones(number, dtype=bool)
     closed[body[table.half[table.start[table.count == 1]] // 3]] = False
-    small = (np.abs(size) < crumb) & ((high - low).max(axis=1) <= _LONG * crumb ** (1.0 / 3.0))
-    small[int(area.argmax())] = False
-    return Scraps(body, size, area, low, high, closed, small)
+    small = np.abs(sizes.volume) < crumb
+    small &= (sizes.high - sizes.low).max(axis=1) <= _LONG * crumb ** (1.0 / 3.0)
+    small[int(sizes.area.argmax())] = False
+    return Scraps(body, sizes.volume, sizes.area, sizes.low, sizes.high, closed, small, sizes.flat)
 
 
 def drop_crumbs(draft: Draft, crumb: float) -> tuple[Draft, tuple[Change, ...]]:

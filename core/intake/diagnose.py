@@ -14,7 +14,8 @@ from ..findings import Finding, Severity
 from ..mesh.mesh import FloatArray, Mesh
 from ..mesh.winding import crossings
 from .crumbs import Scraps, find_scraps
-from .doubles import double_groups, flat_triangles
+from .draft import BoolArray
+from .doubles import double_groups
 from .floor import Floor, find_floor
 from .guess import Guess, likely_up
 from .loops import Hole, find_holes
@@ -119,7 +120,7 @@ def diagnose(
         return Diagnosis((fault,), (), None, None, None, None)
     look = _Look(mesh)
     _tell(progress, 0.0, "edges")
-    a, b, c = mesh.triangles.T
+    a, b, c = (np.ascontiguousarray(column) for column in mesh.triangles.T)
     collapsed = (a == b) | (b == c) | (c == a)
     sound = mesh if not collapsed.any() else Mesh(mesh.vertices, mesh.triangles[~collapsed], mesh.kind[~collapsed])
     table = EdgeTable.of(sound.triangles)
@@ -130,13 +131,13 @@ def diagnose(
     up = likely_up(sound, table)
     _tell(progress, 0.4, "triangles")
     faults = [look.open(holes), look.edges(table, True), look.edges(table, False)]
-    faults += [look.inside_out(sound, scraps), look.double(sound), look.flat(sound, mesh, collapsed)]
+    faults += [look.inside_out(sound, scraps), look.double(sound), look.flat(sound, mesh, collapsed, scraps)]
     faults += [look.crumbs(scraps), look.floor(floor), look.up(up), look.nested(sound, scraps)]
     _tell(progress, 0.5, "looking for surfaces that pass through each other")
     found = None
     if overlap:
         part = None if progress is None else (lambda share, text: _tell(progress, 0.5 + 0.5 * share, text))
-        found = find_overlap(sound, exact_to, part)
+        found = find_overlap(sound, exact_to, progress=part)
         faults.append(look.overlap(sound, found, scraps))
     order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     told = sorted((fault for fault in faults if fault is not None), key=lambda fault: order[fault.severity])
@@ -236,12 +237,14 @@ class _Look:
             places[:_LISTED],
         )
 
-    def flat(self, sound: Mesh, mesh: Mesh, collapsed: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> Fault | None:
-        flat = flat_triangles(sound.vertices, sound.triangles)
+    def flat(self, sound: Mesh, mesh: Mesh, collapsed: BoolArray, scraps: Scraps | None) -> Fault | None:
+        flat = np.zeros(0, dtype=bool) if scraps is None else scraps.flat
         number = int(collapsed.sum()) + int(flat.sum())
         if not number:
             return None
-        corners = np.concatenate([sound.corners()[flat], mesh.corners()[collapsed]])
+        corners = np.concatenate(
+            [sound.vertices[sound.triangles[flat]], mesh.vertices[mesh.triangles[collapsed]]]
+        )
         places = corners.mean(axis=1)
         return Fault(
             "no_area",

@@ -7,29 +7,14 @@ from typing import Final
 
 import numpy as np
 
-from ..mesh.mesh import FloatArray, IntArray
+from ..mesh.mesh import IntArray
 from .draft import BoolArray, Change, Draft
+from .measure import flat_triangles
 from .table import EdgeTable
 from .words import count
 
-_FLAT: Final = 1e-9
-"""A triangle whose height is under this share of its longest side has no area: single precision keeps 1e-7 of a
-coordinate, so no scanner means it."""
 _MIX: Final = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0x243F6A8885A308D3), np.uint64(0x13198A2E03707345))
 """Odd constants of multiplicative mixing; a poor mix costs time, never a wrong answer."""
-_CHUNK: Final = 1 << 16
-
-
-def flat_triangles(vertices: FloatArray, triangles: IntArray) -> BoolArray:
-    """Which triangles have no area, (m,): two corners in one place, or all three in one line."""
-    flat = np.zeros(len(triangles), dtype=bool)
-    for at in range(0, len(triangles), _CHUNK):
-        a, b, c = (vertices[triangles[at : at + _CHUNK, k]] for k in range(3))
-        p, q, r = b - a, c - b, a - c
-        longest = np.maximum((p * p).sum(axis=1), np.maximum((q * q).sum(axis=1), (r * r).sum(axis=1)))
-        double = np.cross(p, -r)
-        flat[at : at + _CHUNK] = (double * double).sum(axis=1) <= (_FLAT * longest) ** 2
-    return flat
 
 
 def double_groups(triangles: IntArray) -> tuple[IntArray, IntArray]:
@@ -39,8 +24,9 @@ def double_groups(triangles: IntArray) -> tuple[IntArray, IntArray]:
     -------
     rows, group : (k,) int64, triangles that are not alone, sorted by group, and the number of their group.
     """
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
-    middle = triangles.sum(axis=1) - low - high
+    a, b, c = (np.ascontiguousarray(column) for column in triangles.T)
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    middle = a + b + c - low - high
     mixed = np.zeros(len(triangles), dtype=np.uint64)
     for part, factor in zip((low, middle, high), _MIX, strict=True):
         mixed ^= part.astype(np.uint64)
@@ -92,7 +78,7 @@ def drop_doubles(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
         drop[rows[first[needed]]] = False
         number = int(drop.sum())
         changes.append(Change("doubles", f"{count(number, 'triangle')} that lay on another left out", number))
-    flat = flat_triangles(draft.mesh.vertices, triangles) & ~drop
+    flat = flat_triangles(draft.mesh) & ~drop
     flat &= (table.count[edge] != 2).any(axis=1)
     if flat.any():
         number = int(flat.sum())

@@ -80,7 +80,9 @@ def find_floor(mesh: Mesh, table: EdgeTable) -> Floor | None:
     height = float(mesh.size[2])
     low = float(mesh.vertices[:, 2].min())
     z = mesh.vertices[:, 2]
-    under = np.flatnonzero((z < low + _LOWEST * height)[mesh.triangles].all(axis=1))
+    down = z < low + _LOWEST * height
+    a, b, c = (down.take(mesh.triangles[:, k]) for k in range(3))
+    under = np.flatnonzero(a & b & c)
     corners = mesh.vertices[mesh.triangles[under]]
     double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.sqrt((double * double).sum(axis=1))

@@ -9,8 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from ..mesh.mesh import Mesh
-from .draft import BoolArray
+from ..mesh.mesh import FloatArray, IntArray, Mesh
 from .loops import find_holes
 from .table import EdgeTable
 
@@ -62,19 +61,22 @@ def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
     """
     if not len(mesh.triangles):
         return None
-    size, low, high = mesh.size, mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    size, low, high = mesh.size, *_box(mesh)
     if not (size > 0.0).all():
         return None
     rims = find_holes(mesh.vertices, table.open_edges())
     feet = []
-    for word, axis, sign in _AXES:
+    sides = np.zeros(len(mesh.vertices), dtype=np.uint8)
+    for bit, (_, axis, sign) in enumerate(_AXES):
         level = low[axis] if sign > 0 else high[axis]
-        near = np.abs(mesh.vertices[:, axis] - level) <= _LOW * size[axis]
+        sides |= (np.abs(mesh.vertices[:, axis] - level) <= _LOW * size[axis]).astype(np.uint8) << bit
+    at = sides.take(mesh.triangles[:, 0]) & sides.take(mesh.triangles[:, 1]) & sides.take(mesh.triangles[:, 2])
+    for bit, (word, axis, sign) in enumerate(_AXES):
         side = float(np.delete(size, axis).prod())
-        flat = _flat_area(mesh, near, axis, -sign)
+        flat = _flat_area(mesh, np.flatnonzero(at & (1 << bit)), axis, -sign)
         rim = 0.0
         for hole in rims:
-            if near[hole.edges].mean() > 0.8:
+            if (sides[hole.edges] & (1 << bit) > 0).mean() > 0.8:
                 a, b = (mesh.vertices[hole.edges[:, k]] - hole.middle for k in range(2))
                 rim += abs(float(np.cross(a, b).sum(axis=0)[axis])) / 2.0
         feet.append((max(flat, rim) / side, word, "an open rim" if rim > flat else "flat surface"))
@@ -86,8 +88,12 @@ def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
     return Guess(word, f"{what} covers {min(share, 1.0):.0%} of its side towards {away}, as a foot does")
 
 
-def _flat_area(mesh: Mesh, near: BoolArray, axis: int, sign: int) -> float:
-    rows = np.flatnonzero(near[mesh.triangles].all(axis=1))
+def _box(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
+    low, high = ([edge(column) for column in mesh.vertices.T] for edge in (np.min, np.max))
+    return np.array(low), np.array(high)
+
+
+def _flat_area(mesh: Mesh, rows: IntArray, axis: int, sign: int) -> float:
     corners = mesh.vertices[mesh.triangles[rows]]
     double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.sqrt((double * double).sum(axis=1))

@@ -11,6 +11,7 @@ from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.topology import joined
 from ..mesh.winding import crossings
 from .draft import BoolArray, Change, Draft
+from .measure import measure
 from .table import EdgeTable
 from .words import coordinates, count
 
@@ -83,7 +84,8 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
         text = f"{count(patches, 'triangle')} that faced the wrong way turned, the first near {where}"
         changes.append(Change("orient", text, patches))
         draft = draft.turn(turn)
-    volume = body_volumes(draft.mesh.vertices, draft.mesh.triangles, body, bodies, table)
+    sizes = measure(draft.mesh, body, bodies, table)
+    volume = sizes.volume
     inward = volume < 0.0
     wrong = np.zeros(bodies, dtype=bool)
     if volume[~mended].sum() < 0.0:
@@ -92,9 +94,8 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     if len(doubtful):
         closed = np.ones(bodies, dtype=bool)
         closed[body[table.half[table.start[table.count != 2]] // 3]] = False
-        low, high = body_boxes(draft.mesh, body, bodies)
         for row in doubtful.tolist():
-            hollow = _depth(draft.mesh, body, closed, low, high, row) % 2 == 1
+            hollow = _depth(draft.mesh, body, closed, sizes.low, sizes.high, row) % 2 == 1
             if mended[row]:
                 wrong[row] = inward[row] != hollow
             elif inward[row] != wrong[row] and not hollow:
@@ -109,46 +110,6 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
 
 
 INSIDE_OUT: Final = "the surface was inside out and was turned"
-
-
-def body_boxes(mesh: Mesh, body: IntArray, bodies: int) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest corner of the box round each body, (bodies, 3) metres."""
-    low, high = np.full((bodies, 3), np.inf), np.full((bodies, 3), -np.inf)
-    for at in range(0, len(body), 1 << 16):
-        some = body[at : at + (1 << 16)]
-        a, b, c = (mesh.vertices[mesh.triangles[at : at + (1 << 16), k]] for k in range(3))
-        least, most = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-        if bodies == 1:
-            low[0], high[0] = np.minimum(low[0], least.min(axis=0)), np.maximum(high[0], most.max(axis=0))
-            continue
-        for axis in range(3):
-            np.minimum.at(low[:, axis], some, least[:, axis])
-            np.maximum.at(high[:, axis], some, most[:, axis])
-    return low, high
-
-
-def body_volumes(
-    vertices: FloatArray, triangles: IntArray, body: IntArray, bodies: int, table: EdgeTable | None = None
-) -> FloatArray:
-    """Signed volume of each body, (bodies,) cubic metres; open ones closed by a cone to the middle of their rim."""
-    apex = np.tile(vertices.mean(axis=0) if len(vertices) else np.zeros(3), (bodies, 1))
-    if table is not None:
-        half = table.half[table.start[table.count == 1]]
-        if len(half):
-            rim = body[half // 3]
-            point = vertices[triangles.reshape(-1)[half]]
-            number = np.bincount(rim, minlength=bodies)
-            some = number > 0
-            for axis in range(3):
-                total = np.bincount(rim, weights=point[:, axis], minlength=bodies)
-                apex[some, axis] = total[some] / number[some]
-    result = np.zeros(bodies)
-    for at in range(0, len(triangles), 1 << 16):
-        some_body = body[at : at + (1 << 16)]
-        a, b, c = (vertices[triangles[at : at + (1 << 16), k]] - apex[some_body] for k in range(3))
-        box = (a * np.cross(b, c)).sum(axis=1)
-        result += np.bincount(some_body, weights=box, minlength=bodies) / 6.0
-    return result
 
 
 def _depth(mesh: Mesh, body: IntArray, closed: BoolArray, low: FloatArray, high: FloatArray, row: int) -> int:

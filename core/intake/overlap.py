@@ -15,7 +15,12 @@ from .draft import BoolArray
 from .pairs import overlapping_boxes
 
 EXACT_TO: Final = 600_000
-"""Triangles up to which every pair is tested (some seconds); of more, a share of the places that holds about so many."""
+"""Triangles up to which every pair is tested, in some ten seconds."""
+SAMPLED: Final = 250_000
+"""Triangles among which every pair is tested where there are more."""
+_BLOCKS: Final = 32
+"""Blocks along the longest side out of which some are chosen: small enough that hundreds meet the surface, and large
+enough that most triangles lie in one."""
 _TOUCH: Final = 1e-9
 """Share of the carving's size by which one triangle must reach through another: less is contact and rounding."""
 
@@ -42,14 +47,17 @@ class Overlap:
         return self.share == 1.0
 
 
-def find_overlap(mesh: Mesh, exact_to: int = EXACT_TO, progress: Progress | None = None) -> Overlap:
+def find_overlap(
+    mesh: Mesh, exact_to: int = EXACT_TO, sampled: int = SAMPLED, progress: Progress | None = None
+) -> Overlap:
     """Test triangles for passing through each other.
 
     Parameters
     ----------
     mesh : metres; any triangles.
-    exact_to : up to so many triangles every pair is tested, otherwise those in about ``exact_to / triangles`` of the
-        places, chosen by a fixed rule.
+    exact_to : up to so many triangles every pair is tested.
+    sampled : of more triangles, every pair among about so many is tested: those in some of the places, chosen by a
+        fixed rule.
     progress : told now and then; may raise `Cancelled`.
 
     Notes
@@ -58,24 +66,49 @@ def find_overlap(mesh: Mesh, exact_to: int = EXACT_TO, progress: Progress | None
     test is in double precision). Triangles that share an edge, and triangles that lie in one plane, do not count.
     """
     count = len(mesh.triangles)
-    every = max(1, -(-count // max(exact_to, 1)))
     low, high = np.empty((count, 3)), np.empty((count, 3))
+    corners = [np.ascontiguousarray(mesh.triangles[:, k]) for k in range(3)]
     for axis in range(3):
-        column = mesh.vertices[:, axis][mesh.triangles]
-        low[:, axis], high[:, axis] = column.min(axis=1), column.max(axis=1)
+        column = np.ascontiguousarray(mesh.vertices[:, axis])
+        a, b, c = (column.take(rows) for rows in corners)
+        low[:, axis], high[:, axis] = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    rows = np.arange(count) if count <= exact_to else _sample(low, high, sampled)
     touch = _TOUCH * float(np.linalg.norm(mesh.size)) if count else 0.0
     found: list[IntArray] = [np.zeros((0, 2), dtype=np.int64)]
     done = 0
-    for one, two in overlapping_boxes(low, high, every):
+    for one, two in overlapping_boxes(low[rows], high[rows]):
         if progress:
             done += len(one)
-            progress(min(0.99, done * every / (12.0 * count)), "looking for surfaces that pass through each other")
-        one, two = _not_beside(mesh, one, two)
+            progress(min(0.99, done / (12.0 * len(rows))), "looking for surfaces that pass through each other")
+        one, two = _not_beside(mesh, rows[one], rows[two])
         hit = _pierce(mesh, one, two, touch)
         found.append(np.stack([one[hit], two[hit]], axis=1))
     pairs = np.sort(np.concatenate(found), axis=1)
     pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
-    return Overlap(pairs, _places(mesh, pairs), 1.0 / every)
+    return Overlap(pairs, _places(mesh, pairs), len(rows) / count if count else 1.0)
+
+
+def _sample(low: FloatArray, high: FloatArray, wanted: int) -> IntArray:
+    """Triangles that reach into some blocks of the box round all of them, about as many as wanted."""
+    origin = np.array([column.min() for column in low.T])
+    side = float((np.array([column.max() for column in high.T]) - origin).max()) / _BLOCKS
+    if side == 0.0:
+        return np.arange(min(len(low), wanted))
+
+    def block(points: FloatArray) -> IntArray:
+        at = [((points[:, axis] - origin[axis]) / side).astype(np.int64) for axis in range(3)]
+        key: IntArray = (at[0] * (_BLOCKS + 2) + at[1]) * (_BLOCKS + 2) + at[2]
+        return key
+
+    first, last = block(low), block(high)
+    number = np.bincount(first, minlength=(_BLOCKS + 2) ** 3)
+    # A fixed shuffle of the blocks: neighbours are taken no sooner than others.
+    order = np.random.default_rng(3).permutation(len(number))
+    taken = np.cumsum(number[order]) <= wanted
+    taken[: int(np.flatnonzero(number[order])[0]) + 1] = True
+    chosen = np.zeros(len(number), dtype=bool)
+    chosen[order[taken]] = True
+    return np.flatnonzero(chosen[first] | chosen[last])
 
 
 def _not_beside(mesh: Mesh, one: IntArray, two: IntArray) -> tuple[IntArray, IntArray]:

@@ -18,13 +18,12 @@ _CELL: Final = 1.5
 """Side of the finest cells in middle box sizes: larger cells hold more boxes, smaller ones hold each more often."""
 
 
-def overlapping_boxes(low: FloatArray, high: FloatArray, every: int = 1) -> Iterator[tuple[IntArray, IntArray]]:
+def overlapping_boxes(low: FloatArray, high: FloatArray) -> Iterator[tuple[IntArray, IntArray]]:
     """Pairs of boxes that overlap or touch, each pair once, some at a time.
 
     Parameters
     ----------
     low, high : (n, 3) corners of the boxes.
-    every : look only into about one cell in so many, chosen by a fixed mixing of their numbers; 1: into all.
 
     Yields
     ------
@@ -44,9 +43,6 @@ def overlapping_boxes(low: FloatArray, high: FloatArray, every: int = 1) -> Iter
         key, row = _register(low, high, members, origin, side)
         order = np.argsort(key, kind="stable")
         key, row = key[order], row[order]
-        if every > 1:
-            chosen = _mixed(key) % np.uint64(every) == 0
-            key, row = key[chosen], row[chosen]
         ends = np.searchsorted(key, key, side="right")
         yield from _matches(row, np.arange(len(row)) + 1, ends, row, key, low, high, origin, side)
         for fine in levels:
@@ -79,11 +75,6 @@ def _register(
 def _key(at: IntArray) -> IntArray:
     key: IntArray = (at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2]
     return key
-
-
-def _mixed(key: IntArray) -> np.ndarray[tuple[int, ...], np.dtype[np.uint64]]:
-    mixed = key.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
-    return mixed >> np.uint64(33)
 
 
 def _matches(

@@ -14,7 +14,7 @@ from ..mesh.mesh import FloatArray, Mesh
 from ..mesh.topology import edge_report
 from .draft import BoolArray
 from .nearest import distances
-from .orient import body_volumes
+from .measure import measure
 from .table import EdgeTable
 from .words import length
 
@@ -183,7 +183,7 @@ def _outer(mesh: Mesh) -> Mesh:
         return mesh
     body = EdgeTable.of(mesh.triangles).bodies()
     number = int(body.max()) + 1
-    keep: BoolArray = (body_volumes(mesh.vertices, mesh.triangles, body, number) > 0.0)[body]
+    keep: BoolArray = (measure(mesh, body, number).volume > 0.0)[body]
     used = np.zeros(len(mesh.vertices), dtype=bool)
     used[mesh.triangles[keep]] = True
     return Mesh(mesh.vertices[used], (np.cumsum(used) - 1)[mesh.triangles[keep]], mesh.kind[keep])

@@ -37,28 +37,12 @@ class EdgeTable:
     @classmethod
     def of(cls, triangles: IntArray) -> EdgeTable:
         """Sort the half edges of these triangles, (m, 3)."""
-        number = int(triangles.max(initial=0)).bit_length()
         total = 3 * len(triangles)
-        place = max(total - 1, 1).bit_length()
-        keys = np.empty((len(triangles), 3), dtype=np.int64)
-        for corner in range(3):
-            a, b = triangles[:, corner], triangles[:, (corner + 1) % 3]
-            keys[:, corner] = (np.minimum(a, b) << number) | np.maximum(a, b)
-        flat = keys.reshape(-1)
-        if 2 * number + place <= 63:
-            # Edge and place in one key: sorting values is far quicker than sorting places.
-            flat <<= place
-            flat |= np.arange(total)
-            flat.sort()
-            half = flat & ((1 << place) - 1)
-            flat >>= place
-        else:
-            half = np.argsort(flat, kind="stable")
-            flat = flat[half]
+        half, flat = _sorted(triangles, total)
         change = np.ones(total, dtype=bool)
         np.not_equal(flat[1:], flat[:-1], out=change[1:])
         start = np.flatnonzero(change)
-        del change, keys, flat
+        del change, flat
         corners = triangles.reshape(-1)
         up = corners[half] < corners[_next(half)]
         return cls(triangles, half, up, start, np.diff(start, append=total))
@@ -113,6 +97,52 @@ class EdgeTable:
         """Label (m,) of each triangle's body, as `mesh.topology.components` gives it."""
         one, two, _ = self.pairs()
         return joined(len(self.triangles), one, two)
+
+
+def _sorted(triangles: IntArray, total: int) -> tuple[IntArray, IntArray]:
+    """Half edges in the order of their edges, of one edge in rising order, and the key of each one's edge.
+
+    Edge and half edge are sorted as one key, which is far quicker than sorting places. Where it would have more than
+    63 bits, half edges are first told apart by the leading bits of their lower vertex.
+    """
+    number = int(triangles.max(initial=0)).bit_length()
+    place = max(total - 1, 1).bit_length()
+    low, high = np.empty((len(triangles), 3), dtype=np.int64), np.empty((len(triangles), 3), dtype=np.int64)
+    columns = [np.ascontiguousarray(column) for column in triangles.T]
+    for corner in range(3):
+        a, b = columns[corner], columns[(corner + 1) % 3]
+        low[:, corner], high[:, corner] = np.minimum(a, b), np.maximum(a, b)
+    low, high = low.reshape(-1), high.reshape(-1)
+    mask = (1 << place) - 1
+    spare = max(0, 2 * number + place - 63)
+    if not spare:
+        low <<= number
+        low |= high
+        low <<= place
+        low |= np.arange(total)
+        low.sort()
+        high = low & mask
+        low >>= place
+        return high, low
+    rest = number - spare
+    lead = ((low >> rest) << place) | np.arange(total)
+    lead.sort()
+    ends = np.searchsorted(lead, np.arange(1, (1 << spare) + 1) << place)
+    lead &= mask
+    key, start = np.empty(total, dtype=np.int64), 0
+    for group, end in enumerate(ends.tolist()):
+        some = lead[start:end]
+        part = low[some]
+        part &= (1 << rest) - 1
+        part <<= number
+        part |= high[some]
+        part <<= place
+        part |= some
+        part.sort()
+        lead[start:end] = part & mask
+        key[start:end] = (part >> place) | (group << (rest + number))
+        start = end
+    return lead, key
 
 
 def _next(half: IntArray) -> IntArray:
