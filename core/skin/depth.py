@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""How thick the skin lies, and the gap that it needs between two joint faces."""
+"""How thick the skin lies, the gap that it needs between two joint faces, and what the job grows by without one."""
 
 from __future__ import annotations
 
@@ -26,10 +26,20 @@ def rim_depth(job: Job) -> float:
     )
 
 
+def room_at_joints(job: Job) -> float:
+    """What stands between the foam of two pieces once they are skinned and put together: skin twice, and the fit, m."""
+    return job.joints.fit + 2.0 * rim_depth(job)
+
+
 def gap_width(job: Job) -> float:
     """Width to take off between two joint faces, metres.
 
-    The larger of the kerf, and the fit plus the skin on both faces at their rims: the rim is where two skinned pieces
-    meet first.
+    With ``allowance = "trim"`` the larger of the kerf, and the fit plus the skin on both faces at their rims: the rim
+    is where two skinned pieces meet first. With ``"grow"`` the kerf alone.
     """
-    return max(job.foam.kerf, job.joints.fit + 2.0 * rim_depth(job))
+    return job.foam.kerf if job.joints.allowance == "grow" else max(job.foam.kerf, room_at_joints(job))
+
+
+def growth(job: Job) -> float:
+    """How far two pieces move apart at a joint beyond what the cut took, metres; 0 with ``allowance = "trim"``."""
+    return max(0.0, room_at_joints(job) - gap_width(job))

@@ -27,10 +27,11 @@ class TakeoffLine:
     item : what it is.
     basis : how the quantity was reckoned, in words.
     net_quantity : what ends up in the work, in `unit`.
-    unit : ``billet``, ``m2`` or ``kg``.
-    waste : share added for waste; order = net x (1 + waste), whole billets apart.
-    order_quantity : what to buy, in `unit`.
-    unit_price, cost : None where no price is known.
+    unit : as it is sold: ``roll``, ``bag``, ``billet``; ``h`` for labour.
+    waste : share added for waste and laps.
+    order_quantity : what to buy, in `unit`; whole sold units.
+    unit_price, cost : None where no price is known; cost is rounded to the cent.
+    stage : stage of the work that it belongs to.
     """
 
     item: str
@@ -41,6 +42,7 @@ class TakeoffLine:
     order_quantity: float
     unit_price: float | None = None
     cost: float | None = None
+    stage: str = ""
 
 
 def take_off(areas: NDArray[np.float64] | Sequence[float], volume: float, job: Job) -> tuple[TakeoffLine, ...]:
