@@ -19,7 +19,7 @@ from .core.intake.weld import weld_if_open, weld_points
 from .core.job import Job
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
-from .core.pipeline import CRUMB, run_job
+from .core.pipeline import run_job
 from .core.planning.stations import Proposal, propose_stations
 from .core.skin.depth import gap_width
 from .job_tree import JobCollection, is_held
@@ -94,7 +94,7 @@ def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    return propose_stations(ready, job, gap_width(job), CRUMB, progress)
+    return propose_stations(ready, job, gap_width(job), job.carving.crumb, progress)
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,6 +31,8 @@ from .units import parse_quantity
 
 __all__ = [
     "FACES",
+    "MEND_STEPS",
+    "SMALL_STEPS",
     "BlockUp",
     "Carving",
     "Cost",
@@ -42,6 +44,7 @@ __all__ = [
     "Limits",
     "LoadSpace",
     "Skin",
+    "Taped",
     "job_template",
 ]
 
@@ -56,6 +59,13 @@ GLASS_DENSITY: Final = 2560.0
 
 RESIN_DENSITY: Final = 1200.0
 """kg/m3 of cured polyester resin: handbook habit, from memory, unverified."""
+
+MEND_STEPS: Final = ("weld", "doubles", "split", "orient", "floor", "crumbs", "fill", "remesh")
+"""Steps that mend a scan, in the order in which they help each other."""
+
+SMALL_STEPS: Final = ("weld", "doubles", "split", "orient", "crumbs", "fill")
+"""What loses nothing that a carver would see: corners move by a tenth of a millimetre at most; loose scraps under the
+crumb size and triangles without area go; holes no wider than the fill size get a patch."""
 
 _BOX: Final = ("length", "width", "height")
 _OPENING: Final = ("width", "height")
@@ -75,20 +85,47 @@ def _length(example: str, sign: str = "positive") -> Quantity:
 
 
 @dataclass(frozen=True)
+class Taped(_Settings):
+    """A taped distance: the points `a` and `b` of the scan, m, after unit and up and before scaling; the length, m."""
+
+    TABLE: ClassVar[str] = "carving.taped"
+    a: tuple[float, float, float] = field(
+        metadata={"kind": Row(_length("0 m", "any"), ("x", "y", "z"), '["0.4 m", "0 m", "1.1 m"]')}
+    )
+    b: tuple[float, float, float] = field(
+        metadata={"kind": Row(_length("0 m", "any"), ("x", "y", "z"), '["2.9 m", "0.1 m", "1.2 m"]')}
+    )
+    length: float = field(metadata={"kind": _length("2500 mm")})
+
+
+@dataclass(frozen=True)
 class Carving(_Settings):
-    """How to read the carving's file.
+    """How to read the carving's file, and what to mend in it.
 
     Attributes
     ----------
     unit : metres per unit of the file's own numbers.
     up : the file's axis that points up.
     base : ``close`` an open base, or take it ``as-is`` (then an open base is refused).
+    mend : ``small``: what loses nothing that a carver would see (`SMALL_STEPS`); ``none``: refuse what is not a solid;
+        ``steps``: those of `steps`.
+    steps : names out of `MEND_STEPS`, in the order in which they are done; read where `mend` is ``steps``.
+    crumb : m3; a smaller body is a crumb.
+    fill : m; the widest hole that is filled.
+    deviation : m that the scan may lie from a new skin, for the step ``remesh``.
+    taped : taped distances, by which the scan is scaled.
     """
 
     TABLE: ClassVar[str] = "carving"
     unit: float = setting(1.0, FileUnit("length", '"mm" or "23.6 mm"'))
     up: str = setting("z", Choice(("x", "y", "z", "-x", "-y", "-z"), '"z"'))
     base: str = setting("close", Choice(("close", "as-is"), '"close"'))
+    mend: str = setting("small", Choice(("small", "none", "steps"), '"small"'))
+    steps: tuple[str, ...] = setting(SMALL_STEPS, Several(MEND_STEPS, '["weld", "orient", "fill"]'))
+    crumb: float = setting(1e-3, Quantity("volume", '"1 l"', "not negative"))
+    fill: float = setting(0.03, _length("30 mm", "not negative"))
+    deviation: float = setting(0.005, _length("5 mm"))
+    taped: tuple[Taped, ...] = field(default=(), metadata={"rows": Taped})
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,12 @@ title = "Wrenlow Skerry outcrop"
 unit = "m"                 # unit of the file's own numbers, or a length ("23.6 mm"); .blend and glTF say theirs
 up = "z"
 base = "close"             # close an open base (all open edges near the lowest z, one loop or several); "as-is": refuse it
+mend = "small"             # "small": what loses nothing a carver would see, the steps below; "none": refuse what is not a solid; "steps": those listed
+steps = ["weld", "doubles", "split", "orient", "crumbs", "fill"]   # in this order; also "floor" (cut off floor that was scanned along) before "crumbs", and "remesh" (a new skin, by Blender)
+crumb = "1 l"              # a smaller body is a crumb: a loose one is left out by mending, and none is a piece
+fill = "30 mm"             # widest hole that is filled; what the laminate bridges
+deviation = "5 mm"         # that the scan may lie from a new skin, for the step "remesh"
+# taped = [{ a = ["0.4 m", "0 m", "1.1 m"], b = ["2.9 m", "0.1 m", "1.2 m"], length = "2500 mm" }]   # example: points after unit and up, and the taped distance; the scan is scaled by them
 [foam]
 billet = ["2440 mm", "1220 mm", "610 mm"]
 density = "15 kg/m3"

@@ -17,7 +17,10 @@ from .errors import CutError, Progress
 from .findings import Finding, Severity, worst
 from .handling.checks import check_piece
 from .handling.figures import PieceFigures, measure_piece
+from .intake.diagnose import find_twice
+from .intake.mend import Recipe
 from .intake.prepare import Intake, prepare
+from .intake.remesh import Remesher
 from .job import Job
 from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
 from .marking.marks import joint_letters, piece_order
@@ -28,22 +31,26 @@ from .planning.stations import long_axis, propose_stations
 from .skin.depth import gap_width
 from .skin.takeoff import take_off
 
-CRUMB: Final = 1e-3
-"""Cubic metres: a body under a litre is a crumb, too small to carry a number; common practice, no source."""
-
 _BALANCE: Final = 1e-9
 """Relative: how nearly the volumes of pieces, crumbs and gap must add up to the carving's."""
 
 
-def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progress: Progress | None = None) -> JobResult:
+def run_job(
+    mesh: Mesh,
+    job: Job,
+    joints: Sequence[Joint] | None = None,
+    progress: Progress | None = None,
+    remesher: Remesher | None = None,
+) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
     Parameters
     ----------
-    mesh : the carving, metres, z up; `carving.unit` and `carving.up` of the job do not apply, `carving.base` does.
+    mesh : the carving, metres, z up; `carving.unit`, `up` and `taped` of the job do not apply, the rest does.
     job : all settings.
     joints : where to cut, in order; None: joints are proposed.
     progress : told the share done; may raise `Cancelled`.
+    remesher : makes a new skin, for the step ``remesh`` of mending; without it that step is refused.
 
     Returns
     -------
@@ -57,17 +64,19 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
     """
     clock = _Clock(progress)
     with clock.stage("intake", 0.0):
-        intake = prepare(mesh, base=job.carving.base)
+        recipe = Recipe.of(job.carving)
+        intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.08))
+        twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
         gap = gap_width(job)
     with clock.stage("joints", 0.1):
         if joints is None:
-            proposal = propose_stations(intake.mesh, job, gap, CRUMB, clock.part(0.1, 0.6))
+            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.1, 0.6))
             joints, plan = proposal.joints, Plan("stations", proposal.text, proposal.tried)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
     with clock.stage("cut", 0.6):
-        result = cut(intake.mesh, joints, gap, crumb=CRUMB, progress=clock.part(0.6, 0.75))
-        _require_pieces(result, gap)
+        result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
+        _require_pieces(result, gap, job.carving.crumb)
     with clock.stage("measure", 0.75):
         figures = [measure_piece(body.mesh, job) for body in result.pieces]
     with clock.stage("mark", 0.8):
@@ -77,12 +86,12 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
         marks = tuple(str(n + 1) for n in numbers.tolist())
         lines, contacts = result.lines, result.contacts
     with clock.stage("check", 0.9):
-        findings = list(intake.findings)
+        findings = [*intake.findings, *twice]
         for i in order.tolist():
             findings += check_piece(marks[i], figures[i], job)
         findings += _missed(result, letters)
         findings += _idle(result, letters)
-        findings += _crumbs(result.crumbs)
+        findings += _crumbs(result.crumbs, job.carving.crumb)
         findings += _balance(intake, result)
     with clock.stage("take-off", 0.95):
         pieces = _pieces(result, figures, order.tolist(), marks, letters, contacts, findings)
@@ -124,6 +133,8 @@ def run_job(mesh: Mesh, job: Job, joints: Sequence[Joint] | None = None, progres
         carving_area=float(areas(intake.mesh)[CARVED]),
         taken_volume=sum(body.volume for body in result.taken),
         crumbs=result.crumbs,
+        scan=intake.source,
+        scan_turned=intake.turned,
         seconds=clock.seconds,
     )
 
@@ -212,17 +223,17 @@ def _idle(result: CutResult, letters: Sequence[str]) -> list[Finding]:
     ]
 
 
-def _require_pieces(result: CutResult, gap: float) -> None:
+def _require_pieces(result: CutResult, gap: float, crumb: float) -> None:
     if result.pieces:
         return
     small, lost = (1e3 * sum(body.volume for body in bodies) for bodies in (result.crumbs, result.taken))
     raise CutError(
-        f"no piece is left: {small:.3g} l are crumbs, each under {CRUMB * 1e3:g} l, and gaps of {gap * 1e3:.3g} mm "
+        f"no piece is left: {small:.3g} l are crumbs, each under {crumb * 1e3:g} l, and gaps of {gap * 1e3:.3g} mm "
         f"take {lost:.3g} l; check the carving's unit, and give fewer joints or less gap"
     )
 
 
-def _crumbs(crumbs: Sequence[Body]) -> list[Finding]:
+def _crumbs(crumbs: Sequence[Body], limit: float) -> list[Finding]:
     out = []
     for body in crumbs:
         at = body.mesh.vertices.mean(axis=0)
@@ -234,7 +245,7 @@ def _crumbs(crumbs: Sequence[Body]) -> list[Finding]:
                 f"A crumb of {body.volume * 1e3:.3g} l came off at ({place[0]:.2f}, {place[1]:.2f}, {place[2]:.2f}) m.",
                 "Glue it back to its neighbour, or move the joint; it is in pieces/crumbs.ply.",
                 measured=body.volume,
-                limit=CRUMB,
+                limit=limit,
                 unit="m3",
                 where=place,
             )

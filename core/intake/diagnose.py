@@ -144,6 +144,20 @@ def diagnose(
     return Diagnosis(tuple(told), holes, scraps, floor, up, found)
 
 
+def find_twice(mesh: Mesh, crumb: float = CRUMB, progress: Progress | None = None) -> tuple[Finding, ...]:
+    """What a solid counts twice: bodies within others, and surfaces that pass through each other, as findings.
+
+    Parameters
+    ----------
+    mesh : closed; metres, z up. crumb, progress : as for `diagnose`.
+    """
+    table = EdgeTable.of(mesh.triangles)
+    scraps = find_scraps(mesh, crumb, table)
+    look = _Look(mesh)
+    faults = (look.nested(mesh, scraps), look.overlap(mesh, find_overlap(mesh, progress=progress), scraps))
+    return tuple(fault.finding() for fault in faults if fault is not None)
+
+
 def _tell(progress: Progress | None, share: float, text: str) -> None:
     if progress:
         progress(share, text)
@@ -242,9 +256,7 @@ class _Look:
         number = int(collapsed.sum()) + int(flat.sum())
         if not number:
             return None
-        corners = np.concatenate(
-            [sound.vertices[sound.triangles[flat]], mesh.vertices[mesh.triangles[collapsed]]]
-        )
+        corners = np.concatenate([sound.vertices[sound.triangles[flat]], mesh.vertices[mesh.triangles[collapsed]]])
         places = corners.mean(axis=1)
         return Fault(
             "no_area",

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from ..errors import JobError, MeshError, Progress
+from ..job import MEND_STEPS, SMALL_STEPS, Carving
 from .cracks import weld_open
 from .crumbs import drop_crumbs
-from .diagnose import CRUMB
 from .doubles import drop_doubles
 from .draft import Change, Draft
 from .fill import fill_holes
@@ -20,16 +20,10 @@ from .split import split_edges
 from .table import EdgeTable
 from .words import length
 
-STEPS: Final = ("weld", "doubles", "split", "orient", "floor", "crumbs", "fill", "remesh")
-"""All steps, in the order in which they help each other."""
-SMALL: Final = ("weld", "doubles", "split", "orient", "crumbs", "fill")
-"""What loses nothing that a carver would see: corners move by a tenth of a millimetre at most; loose scraps under the
-crumb size and triangles without area go; holes no wider than the fill size get a patch."""
-FILL: Final = 0.03
-"""Metres: a hole no wider than what the laminate bridges (the default of skin.bridging) shows in no finished skin."""
-DEVIATION: Final = 0.005
-"""Metres that the scan may lie from a new skin: as much as the fit of a joint."""
 _ALL_HOLES: Final = 1e6
+
+
+_CARVING: Final = Carving()
 
 
 @dataclass(frozen=True)
@@ -38,18 +32,26 @@ class Recipe:
 
     Attributes
     ----------
-    steps : names out of `STEPS`, done in this order.
+    steps : names out of `MEND_STEPS`, done in this order.
     crumb : cubic metres; a smaller loose body is a crumb.
     fill : metres; wider holes are not filled.
     deviation : metres that the scan may lie from a new skin, for the step ``remesh``.
     base : whether an open base is closed afterwards; then its level rim is no hole.
     """
 
-    steps: tuple[str, ...] = SMALL
-    crumb: float = CRUMB
-    fill: float = FILL
-    deviation: float = DEVIATION
+    steps: tuple[str, ...] = SMALL_STEPS
+    crumb: float = _CARVING.crumb
+    fill: float = _CARVING.fill
+    deviation: float = _CARVING.deviation
     base: bool = True
+
+    @classmethod
+    def of(cls, carving: Carving) -> Recipe | None:
+        """The recipe of a job; None where it mends nothing."""
+        if carving.mend == "none":
+            return None
+        steps = carving.steps if carving.mend == "steps" else SMALL_STEPS
+        return cls(steps, carving.crumb, carving.fill, carving.deviation, carving.base == "close")
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +110,7 @@ def mend(draft: Draft, recipe: Recipe, remesher: Remesher | None = None, progres
         elif step == "remesh":
             draft, made, remeshed = _remesh(draft, recipe, remesher)
         else:
-            raise JobError(f'"{step}" is no step of mending; steps are: {", ".join(STEPS)}', "carving.steps")
+            raise JobError(f'"{step}" is no step of mending; steps are: {", ".join(MEND_STEPS)}', "carving.steps")
         changes += made
         if not len(draft.mesh.triangles):
             raise MeshError(f"nothing of the mesh is left after the step {step}; check its unit and the crumb size")

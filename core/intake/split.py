@@ -51,9 +51,7 @@ def split_edges(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     return draft.reshape(vertices, triangles), (Change("split", text, len(bad)),)
 
 
-def _choose(
-    mesh: Mesh, table: EdgeTable, bad: IntArray, ends: IntArray, turn: BoolArray, choice: IntArray
-) -> IntArray:
+def _choose(mesh: Mesh, table: EdgeTable, bad: IntArray, ends: IntArray, turn: BoolArray, choice: IntArray) -> IntArray:
     """Pairs of half edges (2, k) at all edges; `choice` counts how often an edge's pairing has failed."""
     out: list[tuple[int, int]] = []
     for row, (low, high), failed in zip(bad.tolist(), ends.tolist(), choice.tolist(), strict=True):

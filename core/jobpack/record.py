@@ -88,5 +88,9 @@ class JobResult:
     """Exact area of the carved class, square metres."""
     taken_volume: float
     crumbs: tuple[Body, ...] = ()
+    scan: NDArray[np.int64] | None = None
+    """(m,) for each triangle of `carving` that of the mesh as it was given; -1 where mending made it."""
+    scan_turned: NDArray[np.bool_] | None = None
+    """(m,) whether it runs round the other way than there."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

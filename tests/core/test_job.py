@@ -23,6 +23,7 @@ from seamwright.core.job import (
     Limits,
     LoadSpace,
     Skin,
+    Taped,
     job_template,
 )
 
@@ -123,7 +124,12 @@ def keys_of(table: dict) -> set[str]:
 
 
 def test_template_shows_every_key_once():
-    assert keys_of(tomllib.loads(job_template())) == known_keys() - {"limits.piece_size", "blockup.offsets", "blockup.heights"}
+    assert keys_of(tomllib.loads(job_template())) == known_keys() - {
+        "carving.taped",
+        "limits.piece_size",
+        "blockup.offsets",
+        "blockup.heights",
+    }
     used = {key for layer in tomllib.loads(job_template())["skin"]["layers"] for key in layer}
     assert used == {item.name for item in dataclasses.fields(Layer)}
 
@@ -132,6 +138,8 @@ def test_keys_that_the_template_comments_out_can_be_used():
     plain = re.sub(r"^# (\w+ = )", r"\1", job_template(), flags=re.MULTILINE)
     assert keys_of(tomllib.loads(plain)) == known_keys()
     assert Job.from_toml(plain).limits.piece_size == (2.4, 1.2, 1.2)
+    assert Job.from_toml(plain).carving.taped == (Taped((0.4, 0.0, 1.1), (2.9, 0.1, 1.2), 2.5),)
+    assert Job.from_toml(Job.from_toml(plain).to_toml()) == Job.from_toml(plain)
 
 
 def test_jobs_are_values():
@@ -350,7 +358,7 @@ def test_refuses(key, text, says):
         ("[foam.wire]", "foam.wire", "["),
         (layers('{ name = "a", mas = "1 kg/m2", faces = ["base"] }'), "skin.layers[0].mas", '"mass" in [skin.layers]'),
         ('[foam]\n"a\\nb" = 1', 'foam."a\\nb"', '"'),
-        ('[carving]\nmend = "small"', "carving.mend", '" in [carving]; known in [carving]: unit, up, base'),
+        ('[carving]\nmand = "small"', "carving.mand", '"mend" in [carving]; known in [carving]: unit, up, base'),
     ],
 )
 def test_unknown_key_names_the_nearest(text, key, nearest):

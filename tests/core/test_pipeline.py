@@ -20,7 +20,7 @@ from seamwright.core.jobpack.pack import pack_files
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.marking.marks import joint_letters
 from seamwright.core.mesh.mesh import BASE, CARVED
-from seamwright.core.pipeline import CRUMB, _balance
+from seamwright.core.pipeline import _balance
 from seamwright.core.planning.stations import long_axis
 from seamwright.core.skin.depth import gap_width
 from shapes import box, comb, grid_box, joined, rock
@@ -154,7 +154,7 @@ def test_given_joints_with_a_miss_a_crumb_and_an_error() -> None:
     assert [f.severity for f in notes] == [Severity.NOTE] * 3
     for note, crumb in zip(notes, result.crumbs, strict=True):
         assert note.measured == crumb.volume
-        assert note.limit == CRUMB
+        assert note.limit == Job().carving.crumb
         low, high = crumb.mesh.vertices.min(axis=0), crumb.mesh.vertices.max(axis=0)
         assert note.where is not None
         assert ((low <= note.where) & (note.where <= high)).all()
