@@ -5,7 +5,7 @@ import bpy
 
 from .. import job_tree
 from ..core.errors import SeamwrightError
-from ..core.handling.crew import team_limit
+from ..core.handling.crew import LARGEST_TEAM, team_limit
 from ..core.skin.depth import gap_width
 from ..core.skin.mass import mass_per_area
 from ..properties import settings_link
@@ -53,13 +53,20 @@ class SEAMWRIGHT_PT_limits(OfJob, bpy.types.Panel):
         col.prop(group, "piece_mass")
         col.prop(group, "crew")
         col.prop(group, "person_lift")
-        if job is not None and job.limits.crew <= 4:
+        if job is not None and job.limits.crew <= LARGEST_TEAM:
             team = team_limit([job.limits.person_lift] * job.limits.crew)
             sentence(
                 col,
                 context,
                 f"Published team rule: {job.limits.crew} lift {mass(context, team)} together. A competent person "
                 "judges the carry.",
+            )
+        elif job is not None:
+            sentence(
+                col,
+                context,
+                f"The published team rule stops at {LARGEST_TEAM} people: for {job.limits.crew} only the limit above "
+                "counts, which is the workshop's own. A competent person judges the carry.",
             )
         sides(col, group, "doorway", ("Doorway Width", "Height"))
         col.prop(group, "hand_room")

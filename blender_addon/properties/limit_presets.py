@@ -19,6 +19,7 @@ class Preset:
     name: str
     tip: str
     crew: int | None = None
+    mass: float | None = None
     doorway: tuple[float, float] | None = None
     piece_size: tuple[float, float, float] | None = None
     load_size: tuple[float, float, float] | None = None
@@ -28,7 +29,7 @@ class Preset:
         """The job with these limits."""
         limits, space = job.limits, job.load_space
         if self.crew is not None:
-            mass = round(team_limit([LIFT] * self.crew), 1)
+            mass = round(team_limit([LIFT] * self.crew), 1) if self.mass is None else self.mass
             limits = replace(limits, crew=self.crew, person_lift=LIFT, piece_mass=mass)
         if self.doorway is not None:
             limits = replace(limits, doorway=self.doorway, piece_size=None)
@@ -42,7 +43,13 @@ class Preset:
 
 PRESETS = {
     "two": Preset("Two Carry", "What two people lift together by the published team rule, 25 kg each", crew=2),
-    "four": Preset("Four Carry", "What four people lift together by the published team rule, 25 kg each", crew=4),
+    "three": Preset("Three Carry", "What three people lift together by the published team rule, 25 kg each", crew=3),
+    "four": Preset(
+        "Four Carry",
+        "50 kg for four people, common practice, no source: the published team rule stops at three",
+        crew=4,
+        mass=50.0,
+    ),
     "door": Preset("Through a House Door", "A doorway 0.8 m wide and 2.0 m high", doorway=(0.8, 2.0)),
     "gate": Preset("Through a Double Door", "A doorway 1.6 m wide and 2.1 m high", doorway=(1.6, 2.1)),
     "van": Preset(

@@ -9,12 +9,12 @@ from typing import Final
 from ..errors import JobError
 from ..job import Job
 
-TEAM_SHARE: Final = {1: 1.0, 2: 2.0 / 3.0, 3: 0.5, 4: 0.5}
+TEAM_SHARE: Final = {1: 1.0, 2: 2.0 / 3.0, 3: 0.5}
 """Share of the sum of what each lifts alone, by team size.
 
 Two thirds for two and half for three are the published team rule (guidance to the British Manual Handling Operations
-Regulations, read in a page that quotes it). It gives four no share of its own and says that more than four are unlikely
-to work: half for four is carried over from three, common practice, no source.
+Regulations, read in a page that quotes it). It gives no share for four or more, and says that more than four are
+unlikely to work: nothing is carried over to them.
 """
 
 LARGEST_TEAM: Final = max(TEAM_SHARE)
@@ -26,22 +26,26 @@ def team_limit(lifts: Sequence[float]) -> float:
     Raises
     ------
     JobError
-        Nobody, or more than four: the rule has no number for them.
+        Nobody, or more than three: the rule has no number for them.
     """
     if len(lifts) not in TEAM_SHARE:
         raise JobError(
-            f"a team of {len(lifts)} has no published limit; plan the carry for 1 to {LARGEST_TEAM} people",
+            f"a team of {len(lifts)} has no published limit: the rule's shares stop at {LARGEST_TEAM} people; plan the "
+            f"carry for 1 to {LARGEST_TEAM}, or have it judged by a competent person",
             "limits.crew",
         )
     return TEAM_SHARE[len(lifts)] * float(sum(lifts))
 
 
 def crew_for(mass: float, job: Job) -> int:
-    """Least number of people whose team limit covers `mass` kg, each lifting ``limits.person_lift``.
+    """Least number of people for `mass` kg.
 
-    0 where no team up to ``limits.crew`` does; teams of more than four are never counted.
+    Up to three by the published rule, each lifting ``limits.person_lift``. For more than three there is no published
+    share: where the workshop's own crew is larger and the mass within its own limit, ``limits.piece_mass``, that crew
+    is meant. 0 where neither holds.
     """
     for count in range(1, min(job.limits.crew, LARGEST_TEAM) + 1):
         if mass <= team_limit([job.limits.person_lift] * count):
             return count
-    return 0
+    own = job.limits.crew > LARGEST_TEAM and mass <= job.limits.piece_mass * (1.0 + 1e-9)
+    return job.limits.crew if own else 0

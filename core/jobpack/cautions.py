@@ -91,8 +91,8 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
         (
             "crew",
             f"Finished mass against {limits.person_lift:.4g} kg a person and the published team rule (share of the "
-            f"sum: {shares}; the share for four is carried over from three, common practice, no source). It is a "
-            "guide for planning; slopes, stairs, grip and distance are not in it.",
+            f"sum: {shares}; it has none for more, and nothing is carried over). It is a guide for planning; slopes, "
+            "stairs, grip and distance are not in it, and a competent person judges the carry.",
         ),
         (
             "reach",
