@@ -50,13 +50,14 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
         low += 0.2 * (high - low)
         for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
             step = Step(low + (high - low) * number / len(VIEWS), f"picture: {text}", locked=True)
-            yield step
             path = Path(folder) / f"{number}.png"
-            with _in(scene), quiet():
-                stage.show(direction, apart, parallel)
-                if wait:
+            steps = stage.showing(direction, apart, parallel)
+            while _next(scene, steps) is not None:
+                yield step
+            if wait:
+                with _in(scene), quiet():
                     stage.render(path)
-            if not wait:
+            else:
                 yield from _render_beside(scene, path, step._replace(idle=True))
             if not path.is_file():
                 raise Cancelled("stopped while a picture was rendered; nothing was written")
@@ -95,26 +96,23 @@ def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[S
         view.render_display_type = shown
 
 
-def blend(job: JobCollection) -> bytes:
-    """The job in a Blender file of its own, not compressed yet: a scene with the collection and what it needs."""
-    with tempfile.TemporaryDirectory() as folder:
-        scene: Any = bpy.data.scenes.new("Scene")
-        try:
-            settings, here = scene.unit_settings, bpy.context.scene.unit_settings
-            settings.system, settings.scale_length = here.system, here.scale_length
-            settings.length_unit = here.length_unit
-            scene.collection.children.link(job)
-            scene.seamwright.job = job
-            scene.render.filepath = "//"
-            # Blender 5.2 falls over a scene that it has never evaluated.
-            scene.view_layers[0].update()
-            if job.seamwright.carving is not None:
-                job.seamwright.carving.hide_set(True, view_layer=scene.view_layers[0])
-            path = Path(folder) / "job.blend"
-            bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL")
-            return path.read_bytes()
-        finally:
-            bpy.data.scenes.remove(scene)
+def blend(job: JobCollection, path: Path) -> None:
+    """Write the job as a Blender file of its own, not compressed: a scene with the collection and what it needs."""
+    scene: Any = bpy.data.scenes.new("Scene")
+    try:
+        settings, here = scene.unit_settings, bpy.context.scene.unit_settings
+        settings.system, settings.scale_length = here.system, here.scale_length
+        settings.length_unit = here.length_unit
+        scene.collection.children.link(job)
+        scene.seamwright.job = job
+        scene.render.filepath = "//"
+        # Blender 5.2 falls over a scene that it has never evaluated.
+        scene.view_layers[0].update()
+        if job.seamwright.carving is not None:
+            job.seamwright.carving.hide_set(True, view_layer=scene.view_layers[0])
+        bpy.data.libraries.write(str(path), {scene}, path_remap="RELATIVE_ALL")
+    finally:
+        bpy.data.scenes.remove(scene)
 
 
 def compressed(contents: bytes) -> bytes:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,11 +47,11 @@ class PictureScene:
     """
 
     def __init__(self, result: JobResult) -> None:
-        self._corners = [piece.mesh.corners() for piece in result.pieces]
+        self._points = [piece.mesh.vertices for piece in result.pieces]
         self._marks = [piece.mark for piece in result.pieces]
-        points = np.concatenate([piece.mesh.vertices for piece in result.pieces])
-        self._low, self._high = points.min(axis=0), points.max(axis=0)
-        self._centres = np.array([(c.min(axis=(0, 1)) + c.max(axis=(0, 1))) / 2.0 for c in self._corners])
+        boxes = np.array([[p.min(axis=0), p.max(axis=0)] for p in self._points])
+        self._low, self._high = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
+        self._centres = boxes.mean(axis=1)
         self._scene: Any = bpy.context.scene
         self._materials = {name: _matte(name, colour) for name, colour in (("sawn", SAWN), ("floor", FLOOR))}
         self._materials |= {name: _glow(name, colour) for name, colour in (("ink", INK), ("paper", PAPER))}
@@ -85,7 +85,17 @@ class PictureScene:
             obj.evaluated_get(graph).ray_cast(Vector(), Vector((0.0, 0.0, 1.0)))
 
     def show(self, direction: ArrayLike, apart: float, parallel: bool) -> View:
-        """Arrange everything for a picture.
+        """Arrange everything for a picture; parameters and result as `showing`."""
+        steps = self.showing(direction, apart, parallel)
+        while True:
+            try:
+                next(steps)
+            except StopIteration as done:
+                view: View = done.value
+                return view
+
+    def showing(self, direction: ArrayLike, apart: float, parallel: bool) -> Generator[float, None, View]:
+        """Steps of arranging everything for a picture; each yields how far it is, 0 to 1.
 
         Parameters
         ----------
@@ -98,16 +108,18 @@ class PictureScene:
         View
             The camera of the picture.
         """
+        yield 0.0
         middle = (self._low + self._high) / 2.0
         middle[2] = self._low[2]
         # Stacked pieces hide each other more than those side by side, so they are lifted further.
         shifts = (self._centres - middle) * np.array([apart, apart, 2.0 * apart])
         shifts[:, 2] -= shifts[:, 2].min()
-        corners = [c + s for c, s in zip(self._corners, shifts, strict=True)]
-        bar = self._bar_corners(np.concatenate([c.reshape(-1, 3)[:, :2] for c in corners]), direction)
-        view = fit(
-            np.concatenate([*(c.reshape(-1, 3) for c in corners), bar]), direction, HEIGHT / WIDTH, parallel=parallel
-        )
+        points = np.concatenate([p + s for p, s in zip(self._points, shifts, strict=True)])
+        bar = self._bar_corners(points[:, :2], direction)
+        yield 0.1
+        view = fit(np.concatenate([points, bar]), direction, HEIGHT / WIDTH, parallel=parallel)
+        yield 0.2
+        nearest = float(view.project(points)[:, 2].min())
         for obj, centre, shift in zip(self._pieces, self._centres, shifts, strict=True):
             obj.location = (centre + shift).tolist()
         self._lines.hide_render = apart != 0.0
@@ -118,7 +130,12 @@ class PictureScene:
             bpy.data.objects.remove(sign)
         self._signs = []
         self._add_bar(bar, view)
-        self._add_plates(corners, view)
+        self._scene.view_layers[0].depsgraph.update()
+        seen = np.full((round(COLUMNS * view.aspect), COLUMNS), NOBODY, dtype=np.int64)
+        for row in range(len(seen)):
+            yield 0.3 + 0.7 * row / len(seen)
+            self._see(view, seen, row)
+        self._add_plates(seen, nearest, view)
         return view
 
     def render(self, path: Path) -> None:
@@ -184,11 +201,11 @@ class PictureScene:
         x /= np.linalg.norm(x)
         convert.place(self._sun, np.column_stack([x, np.cross(z, x), z]), [0.0, 0.0, 0.0])
 
-    def _add_plates(self, corners: Sequence[FloatArray], view: View) -> None:
+    def _add_plates(self, seen: NDArray[np.int64], nearest: float, view: View) -> None:
         """A plate with its number on the middle of what is seen of each piece, in front of everything."""
         cells = PLATE * COLUMNS / WIDTH
-        places = label_places(self._seen(view), len(corners), math.ceil(cells * 0.8))
-        depth = 0.98 * float(min(view.project(c.reshape(-1, 3))[:, 2].min() for c in corners))
+        places = label_places(seen, len(self._pieces), math.ceil(cells * 0.8))
+        depth = 0.98 * nearest
         pixel = view.width_at(depth) / WIDTH
         for mark, place in zip(self._marks, places, strict=True):
             if place is None:
@@ -201,22 +218,18 @@ class PictureScene:
                 self._link(obj)
                 self._signs.append(obj)
 
-    def _seen(self, view: View) -> NDArray[np.int64]:
-        """Index of the piece that a ray through the middle of each cell meets first, (rows, COLUMNS)."""
-        rows = round(COLUMNS * view.aspect)
+    def _see(self, view: View, seen: NDArray[np.int64], row: int) -> None:
+        """Fill a row of `seen`: index of the piece that a ray through the middle of each cell meets first."""
+        rows, columns = seen.shape
         at = {obj.name: k for k, obj in enumerate(self._pieces)}
         graph = self._scene.view_layers[0].depsgraph
-        graph.update()
-        seen = np.full((rows, COLUMNS), NOBODY, dtype=np.int64)
         eye, ahead = view.position, -view.axes[:, 2]
-        for row in range(rows):
-            for column in range(COLUMNS):
-                through = view.point((2 * column + 1) / COLUMNS - 1.0, 1.0 - (2 * row + 1) / rows, 1.0)
-                start, way = (through, ahead) if view.parallel else (eye, through - eye)
-                hit, _, _, _, obj, _ = self._scene.ray_cast(graph, Vector(start.tolist()), Vector(way.tolist()))
-                if hit:
-                    seen[row, column] = at.get(obj.name, NOBODY)
-        return seen
+        for column in range(columns):
+            through = view.point((2 * column + 1) / columns - 1.0, 1.0 - (2 * row + 1) / rows, 1.0)
+            start, way = (through, ahead) if view.parallel else (eye, through - eye)
+            hit, _, _, _, obj, _ = self._scene.ray_cast(graph, Vector(start.tolist()), Vector(way.tolist()))
+            if hit:
+                seen[row, column] = at.get(obj.name, NOBODY)
 
     def _bar_corners(self, ground: FloatArray, direction: ArrayLike) -> FloatArray:
         """Ends of a scale bar on the floor in front of the carving, (2, 3): a round length, square to the view."""

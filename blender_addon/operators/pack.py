@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The job pack, written from inside Blender."""
 
+import tempfile
+from pathlib import Path
 from typing import Any
 
 import bpy
@@ -66,18 +68,20 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         if self.pictures and job.seamwright.pack_pictures:
             pictures = yield from pack_here.pictures(result, 0.4, 0.85, wait)
         yield Step(0.85, "Blender file", locked=True)
-        blend = pack_here.blend(job_again(before))
         record, replace = result, bool(self.replace)
+        with tempfile.TemporaryDirectory() as place:
+            blend = Path(place) / "job.blend"
+            pack_here.blend(job_again(before), blend)
 
-        def write(progress: Progress) -> None:
-            progress(0.0, "tables and pages")
-            files = pack_files(record, pictures)
-            progress(0.4, "Blender file")
-            files["job.blend"] = pack_here.compressed(blend)
-            progress(0.8, "writing the folder")
-            write_pack(folder, files, replace)
+            def write(progress: Progress) -> None:
+                progress(0.0, "tables and pages")
+                files = pack_files(record, pictures)
+                progress(0.4, "Blender file")
+                files["job.blend"] = pack_here.compressed(blend.read_bytes())
+                progress(0.8, "writing the folder")
+                write_pack(folder, files, replace)
 
-        yield from beside(write, 0.88, 1.0, wait)
+            yield from beside(write, 0.88, 1.0, wait)
         written: Any = bpy.data.collections.get(before.name)
         if written is not None:
             written.seamwright.pack_written, written.seamwright.pack_folder = stamp, folder
