@@ -34,8 +34,10 @@ __all__ = [
     "MEND_STEPS",
     "SMALL_STEPS",
     "BlockUp",
+    "Build",
     "Carving",
     "Cost",
+    "Datum",
     "Foam",
     "Job",
     "Joints",
@@ -43,6 +45,9 @@ __all__ = [
     "Layer",
     "Limits",
     "LoadSpace",
+    "Marking",
+    "Pin",
+    "SettingOut",
     "Skin",
     "Taped",
     "job_template",
@@ -66,6 +71,9 @@ MEND_STEPS: Final = ("weld", "doubles", "split", "orient", "floor", "crumbs", "f
 SMALL_STEPS: Final = ("weld", "doubles", "split", "orient", "crumbs", "fill")
 """What loses nothing that a carver would see: corners move by a tenth of a millimetre at most; loose scraps under the
 crumb size and triangles without area go; holes no wider than the fill size get a patch."""
+
+MOST_PREFIX: Final = 8
+"""Characters: more would not fit beside a number that is read from a few metres."""
 
 _BOX: Final = ("length", "width", "height")
 _OPENING: Final = ("width", "height")
@@ -373,6 +381,80 @@ class Cost(_Settings):
 
 
 @dataclass(frozen=True)
+class Pin(_Settings):
+    """A piece, by a point inside it (m, job coordinates), and its place in the build order, from 1."""
+
+    TABLE: ClassVar[str] = "build.pins"
+    part: tuple[float, float, float] = field(
+        metadata={"kind": Row(_length("0 m", "any"), ("x", "y", "z"), '["1.2 m", "0.4 m", "0.3 m"]')}
+    )
+    place: int = field(metadata={"kind": Count("1")})
+
+
+@dataclass(frozen=True)
+class Build(_Settings):
+    """How the pieces are put together: places in the build order that the user wants."""
+
+    TABLE: ClassVar[str] = "build"
+    pins: tuple[Pin, ...] = field(default=(), metadata={"rows": Pin})
+
+
+@dataclass(frozen=True)
+class Marking(_Settings):
+    """How pieces are numbered and marked.
+
+    Attributes
+    ----------
+    numbering : ``build order``, or round the ``footprint``.
+    start, clockwise : where counting round the footprint begins, and which way it goes seen from above.
+    prefix : before each number; None: nothing.
+    reading : m from which marks should be read.
+    """
+
+    TABLE: ClassVar[str] = "marking"
+    numbering: str = setting("build order", Choice(("build order", "footprint"), '"build order"'))
+    start: str = setting("-x", Choice(("+x", "+y", "-x", "-y"), '"-x"'))
+    clockwise: bool = setting(False, Flag())
+    prefix: str | None = setting(None, Text('"W-"'))
+    reading: float = setting(5.0, _length("5 m"))
+
+    def __post_init__(self) -> None:
+        """Check each value, and that the prefix can stand in a file name."""
+        super().__post_init__()
+        plain = self.prefix is None or all(c.isascii() and (c.isalnum() or c in "-_") for c in self.prefix)
+        if not plain or len(self.prefix or "") > MOST_PREFIX:
+            raise JobError(
+                f"marking.prefix: {self.prefix!r} cannot stand before a number in a file name; write up to "
+                f'{MOST_PREFIX} letters, digits, - or _, for example "W-"',
+                "marking.prefix",
+            )
+
+
+@dataclass(frozen=True)
+class Datum(_Settings):
+    """A datum mark: its name; where the scan has it and where it was measured on site, m; whether it is on the floor."""
+
+    TABLE: ClassVar[str] = "setting_out.marks"
+    name: str = field(metadata={"kind": Text('"F1"')})
+    scan: tuple[float, float, float] = field(
+        metadata={"kind": Row(_length("0 m", "any"), ("x", "y", "z"), '["0.4 m", "0 m", "0 m"]')}
+    )
+    site: tuple[float, float, float] = field(
+        metadata={"kind": Row(_length("0 m", "any"), ("x", "y", "z"), '["2.412 m", "0.3 m", "0 m"]')}
+    )
+    floor: bool = setting(True, Flag())
+
+
+@dataclass(frozen=True)
+class SettingOut(_Settings):
+    """Setting-out: most m between points along a joint's line, and datum marks; without any they are proposed."""
+
+    TABLE: ClassVar[str] = "setting_out"
+    spacing: float = setting(0.25, _length("250 mm"))
+    marks: tuple[Datum, ...] = field(default=(), metadata={"rows": Datum})
+
+
+@dataclass(frozen=True)
 class Job(_Settings):
     """All settings of a job. Change one with `dataclasses.replace`."""
 
@@ -386,6 +468,9 @@ class Job(_Settings):
     joints: Joints = field(default=Joints(), metadata={"table": Joints})
     load_space: LoadSpace = field(default=LoadSpace(), metadata={"table": LoadSpace})
     cost: Cost = field(default=Cost(), metadata={"table": Cost})
+    build: Build = field(default=Build(), metadata={"table": Build})
+    marking: Marking = field(default=Marking(), metadata={"table": Marking})
+    setting_out: SettingOut = field(default=SettingOut(), metadata={"table": SettingOut})
 
     @property
     def size_limit(self) -> tuple[float, float, float]:

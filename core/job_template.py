@@ -74,6 +74,17 @@ payload = "20000 kg"
 labour = []                # hours a square metre, such as { stage = "laminate", hours = 0.8, faces = ["carved"] }
 overhead = 0.0             # share of materials and labour
 contingency = 0.0          # share of materials, labour and overhead
+[build]
+pins = []                  # example: [{ part = ["1.2 m", "0.4 m", "0.3 m"], place = 1 }]: the piece there is built first
+[marking]
+numbering = "build order"  # or "footprint": round the middle of the footprint
+start = "-x"               # where that begins, and which way it goes seen from above
+clockwise = false
+# prefix = "W-"            # example: before each number; derived: none
+reading = "5 m"            # from how far marks should be read: letters are 1/200 of it high
+[setting_out]
+spacing = "250 mm"         # most between points along a joint's line
+marks = []                 # example: [{ name = "F1", scan = ["0 m", "0 m", "0 m"], site = ["2.412 m", "0.3 m", "0 m"], floor = true }]; three or more, or they are proposed
 """  # noqa: E501
 
 

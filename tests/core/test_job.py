@@ -22,6 +22,7 @@ from seamwright.core.job import (
     Layer,
     Limits,
     LoadSpace,
+    Marking,
     Skin,
     Taped,
     job_template,
@@ -127,6 +128,7 @@ def test_template_shows_every_key_once():
     assert keys_of(tomllib.loads(job_template())) == known_keys() - {
         "carving.taped",
         "limits.piece_size",
+        "marking.prefix",
         "blockup.offsets",
         "blockup.heights",
     }
@@ -527,7 +529,7 @@ def test_writing_loses_nothing(job):
 
 
 def test_written_job_has_every_key_and_si_units():
-    job = dataclasses.replace(Job(), limits=Limits(piece_size=(2.4, 1.2, 1.2)))
+    job = dataclasses.replace(Job(), limits=Limits(piece_size=(2.4, 1.2, 1.2)), marking=Marking(prefix="W-"))
     text = job.to_toml()
     assert keys_of(tomllib.loads(text)) == known_keys()
     assert 'billet = ["2.44 m", "1.22 m", "0.61 m"]\n' in text
@@ -539,3 +541,22 @@ def test_written_job_has_every_key_and_si_units():
 def test_title_with_quotes_and_backslashes():
     job = Job(title='Skerry "\\n" № 2 = [x] # \N{ROCK}')
     assert Job.from_toml(job.to_toml()) == job
+
+
+def test_rows_of_pins_and_datum_marks():
+    text = """
+    [build]
+    pins = [{ part = ["1.2 m", "0.4 m", "300 mm"], place = 2 }]
+    [setting_out]
+    marks = [{ name = "F1", scan = ["0 m", "0 m", "0 m"], site = ["2.412 m", "0.3 m", "0 m"], floor = false }]
+    """
+    job = Job.from_toml(text)
+    assert [(pin.part, pin.place) for pin in job.build.pins] == [((1.2, 0.4, 0.3), 2)]
+    assert [(m.name, m.site, m.floor) for m in job.setting_out.marks] == [("F1", (2.412, 0.3, 0.0), False)]
+    assert Job.from_toml(job.to_toml()) == job
+
+
+@pytest.mark.parametrize("prefix", ["../x", "a/b", "<b>", "ü", "123456789", "a b"])
+def test_a_prefix_stays_fit_for_a_file_name(prefix):
+    with pytest.raises(JobError, match=r"marking\.prefix"):
+        Marking(prefix=prefix)
