@@ -1,0 +1,206 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""How deep foam has to come off so that nothing touches: a depth at each vertex, and the region."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.mesh import Mesh
+from ..mesh.topology import components
+from .body import Body
+from .check import swept_box
+from .rays import first_hits
+from .search import Nearest, least_distance
+from .tree import by_shape, mesh_forest, point_forest, sources
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Heed = Callable[[], None]
+
+DEEPEST: Final = 0.5
+"""Metres: foam is looked at no deeper than this; a rock that is in the way by more is to be shaped anew."""
+
+_STEPS: Final = 200
+"""Steps along a ray at most; a ray that runs along the body for longer is given the depth that it has got to."""
+
+
+_BEHIND: Final = 0.1
+"""Sine: a body that lies behind the level of the surface by more than this angle's is not beside it but under it."""
+
+
+@dataclass(frozen=True, eq=False)
+class CarveOff:
+    """What has to come off.
+
+    Attributes
+    ----------
+    depth : (n,) metres at each vertex, straight in along the inward normal; 0 where nothing has to come off.
+    region : (m,) whether any corner of a triangle has a depth.
+    area : square metres of the region.
+    deepest : metres. where : its vertex's place, job coordinates, or None where nothing has to come off.
+    """
+
+    depth: FloatArray
+    region: NDArray[np.bool_]
+    area: float
+    deepest: float
+    where: tuple[float, float, float] | None
+
+
+def carve_off(
+    mesh: Mesh, bodies: Sequence[Body], keep: float, tolerance: float = 0.001, heed: Heed | None = None
+) -> CarveOff:
+    """Find how deep a carving has to be taken off so that every body keeps its clearance in all its poses.
+
+    Parameters
+    ----------
+    mesh : the closed carving, metres, job coordinates.
+    bodies : posed, with their ways in.
+    keep : metres that the foam has to stay away (clearance and skin).
+    tolerance : metres by which a depth may be too small or too large.
+    heed : called often; may raise `Cancelled`.
+
+    Notes
+    -----
+    The depth at a vertex is the shorter of two: straight in along its normal, to the last place that is nearer than
+    `keep` to a body (a walk back along the normal from where it leaves the foam, each step as long as the distance left
+    allows); and straight away from the body, where the body stands outside and beside the surface. What then
+    hangs on foam that comes off goes with it, through and through. Past `DEEPEST` nothing is looked for.
+    """
+    depth = np.zeros(len(mesh.vertices))
+    for body in bodies:
+        np.maximum(depth, _OneBody(mesh, body, keep, tolerance, heed).depths(), out=depth)
+    region = (depth[mesh.triangles] > 0.0).any(axis=1)
+    sizes = np.linalg.norm(_normals(mesh, np.flatnonzero(region)), axis=1)
+    place = None
+    if region.any():
+        x, y, z = mesh.vertices[int(np.argmax(depth))].tolist()
+        place = x, y, z
+    return CarveOff(depth, region, float(0.5 * sizes.sum()), float(depth.max(initial=0.0)), place)
+
+
+def taken_off(mesh: Mesh, depth: FloatArray) -> Mesh:
+    """Carving with each vertex moved in by its depth (n,), metres: a quick look at the result, not a clean solid."""
+    return Mesh(mesh.vertices - vertex_normals(mesh) * depth[:, None], mesh.triangles, mesh.kind)
+
+
+def vertex_normals(mesh: Mesh) -> FloatArray:
+    """Outward unit normals (n, 3), triangles weighed by their area; zero where they cancel out."""
+    normal = _normals(mesh, slice(None))
+    total = np.stack(
+        [
+            np.bincount(mesh.triangles.ravel(), np.repeat(normal[:, axis], 3), minlength=len(mesh.vertices))
+            for axis in range(3)
+        ],
+        axis=1,
+    )
+    size = np.linalg.norm(total, axis=1, keepdims=True)
+    result: FloatArray = np.where(size > 0.0, total / np.where(size > 0.0, size, 1.0), 0.0)
+    return result
+
+
+def _normals(mesh: Mesh, rows: IntArray | slice) -> FloatArray:
+    """Normals (k, 3) of triangles, twice their area long."""
+    corner = mesh.vertices[mesh.triangles[rows]]
+    result: FloatArray = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    return result
+
+
+class _OneBody:
+    """The foam near one body."""
+
+    def __init__(self, mesh: Mesh, body: Body, keep: float, tolerance: float, heed: Heed | None) -> None:
+        self.mesh, self.motion, self.keep, self.tolerance, self.heed = mesh, body.motion, keep, tolerance, heed
+        self.body = mesh_forest([body.mesh])
+        low, high = swept_box(self.body, body.motion)
+        near = keep + DEEPEST
+        self.foam, self.rows = mesh_forest([mesh], low - near, high + near), sources([mesh], low - near, high + near)[0]
+        self.inward = -vertex_normals(mesh)
+
+    def depths(self) -> FloatArray:
+        """Depth at each vertex of the mesh."""
+        touched = least_distance(
+            by_shape(self.foam), self.body, self.motion, self.keep, self.tolerance, first=True, heed=self.heed
+        )
+        hits = np.flatnonzero(touched.shape[: len(self.rows)] >= 0)
+        depth = np.zeros(len(self.mesh.vertices))
+        if len(hits) == 0:
+            return depth
+        triangles = self.mesh.triangles[self.rows]
+        done = np.zeros(len(depth), dtype=bool)
+        start = np.unique(triangles[hits])
+        while len(start):  # from what is too near outwards, as long as there is something to take off
+            done[start] = True
+            depth[start] = self._at(self.mesh.vertices[start], self.inward[start])[0]
+            around = np.unique(triangles[(depth[triangles] > 0.0).any(axis=1)])
+            start = around[~done[around]]
+        # Where only the middle of a large triangle is too near, its corners take on what is found there.
+        hits = hits[(depth[triangles[hits]] == 0.0).all(axis=1)]
+        if len(hits):
+            cross = _normals(self.mesh, self.rows[hits])
+            size = np.linalg.norm(cross, axis=1, keepdims=True)
+            found = self._at(touched.here[hits], -cross / np.where(size > 0.0, size, 1.0))[0]
+            np.maximum.at(depth, triangles[hits], found[:, None])
+        self._hanging(depth)
+        return depth
+
+    def _hanging(self, depth: FloatArray) -> None:
+        """Add surface that is cut off all round and has something to take off under it: it comes off whole."""
+        rest = self.mesh.triangles[~(depth[self.mesh.triangles] > 0.0).any(axis=1)]
+        if len(rest) == 0:
+            return
+        label = components(rest)
+        count = np.bincount(label)
+        islands = np.flatnonzero(label != np.argmax(count))
+        if len(islands) == 0:
+            return
+        vertex, island = np.unique(np.stack([rest[islands].ravel(), np.repeat(label[islands], 3)]), axis=1)
+        found, whole = self._at(self.mesh.vertices[vertex], self.inward[vertex])
+        loose = np.zeros(len(count), dtype=bool)
+        loose[island[found > 0.0]] = True
+        goes = loose[island]
+        np.maximum.at(depth, vertex[goes], np.where(found > 0.0, found, whole)[goes])
+
+    def _at(self, points: FloatArray, inward: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Depth at points (n, 3) along inward directions (n, 3), and the whole thickness of foam there."""
+        whole = first_hits(self.foam, points, inward, DEEPEST)
+        whole[np.linalg.norm(inward, axis=1) == 0.0] = 0.0
+        along = np.array(whole)
+        going = np.flatnonzero(along > 0.0)
+        for _ in range(_STEPS):
+            if len(going) == 0:
+                break
+            at = points[going] + along[going, None] * inward[going]
+            # Farther than the way that is left is as good as far.
+            cap = self.keep + along[going] + self.tolerance
+            found = self._nearest(at, cap)
+            free = found.distance - self.keep
+            stop = free <= 0.5 * self.tolerance
+            step = np.maximum(free, 0.5 * self.tolerance)
+            along[going] = np.where(stop, along[going], np.maximum(along[going] - step, 0.0))
+            going = going[~stop & (along[going] > 0.0)]
+        return np.minimum(along, self._away(points, inward)), whole
+
+    def _away(self, points: FloatArray, inward: FloatArray) -> FloatArray:
+        """Metres to go straight away from the body; infinite where it stands behind the surface or reaches through."""
+        found = self._nearest(points, np.full(len(points), self.keep))
+        away = self.keep - found.distance
+        turn, _ = self.motion.at(found.pose)
+        corner = self.body.vertices[self.body.shapes[np.maximum(found.other, 0)]]
+        normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+        normal = np.einsum("nij,nj->ni", turn, normal)
+        normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+        from_body = points - found.there
+        # Beside an edge of the body a point lies level with one of its two faces, and outside all the same.
+        outside = (from_body * normal).sum(axis=1) >= -1e-6 * found.distance
+        outside &= found.distance > self.tolerance
+        outside &= (from_body * inward).sum(axis=1) >= -_BEHIND * found.distance
+        return np.where(found.shape < 0, np.inf, np.where(outside, away, np.inf))
+
+    def _nearest(self, points: FloatArray, cap: FloatArray) -> Nearest:
+        return least_distance(point_forest(points), self.body, self.motion, cap, 0.25 * self.tolerance, heed=self.heed)
