@@ -432,7 +432,7 @@ class Marking(_Settings):
 
 @dataclass(frozen=True)
 class Datum(_Settings):
-    """A datum mark: its name; where the scan has it and where it was measured on site, m; whether it is on the floor."""
+    """A datum mark: its name; where the scan has it and where it was measured on site, m; whether on the floor."""
 
     TABLE: ClassVar[str] = "setting_out.marks"
     name: str = field(metadata={"kind": Text('"F1"')})

@@ -6,6 +6,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -23,7 +24,8 @@ from .intake.prepare import Intake, prepare
 from .intake.remesh import Remesher
 from .job import Job
 from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
-from .marking.marks import joint_letters, piece_order
+from .logistics.site_work import number_pieces, plan_site
+from .marking.marks import joint_letters
 from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
@@ -41,6 +43,8 @@ def run_job(
     joints: Sequence[Joint] | None = None,
     progress: Progress | None = None,
     remesher: Remesher | None = None,
+    standing: Sequence[Mesh] = (),
+    kept: Sequence[tuple[str, Mesh]] = (),
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
@@ -51,6 +55,8 @@ def run_job(
     joints : where to cut, in order; None: joints are proposed.
     progress : told the share done; may raise `Cancelled`.
     remesher : makes a new skin, for the step ``remesh`` of mending; without it that step is refused.
+    standing : bodies that stand before the first piece and that no piece may pass through on its way in.
+    kept : number and mesh of each piece of the cut before: a piece that is mostly the same body keeps its number.
 
     Returns
     -------
@@ -79,22 +85,48 @@ def run_job(
         _require_pieces(result, gap, job.carving.crumb)
     with clock.stage("measure", 0.75):
         figures = [measure_piece(body.mesh, job) for body in result.pieces]
-    with clock.stage("mark", 0.8):
+    with clock.stage("build order", 0.78):
         letters = joint_letters(len(joints))
-        order = piece_order([f.centroid for f in figures], long_axis(intake.mesh)[0])
-        numbers = np.argsort(order)
-        marks = tuple(str(n + 1) for n in numbers.tolist())
         lines, contacts = result.lines, result.contacts
+        numbered = number_pieces(
+            [body.mesh for body in result.pieces],
+            figures,
+            joints,
+            contacts,
+            letters,
+            long_axis(intake.mesh)[0],
+            job,
+            standing,
+            kept,
+            clock.part(0.78, 0.86),
+        )
+        order = numbered.order
+        place = np.argsort(order)
+        marks = tuple(numbered.marks[k] for k in place.tolist())
+    with clock.stage("site", 0.86):
+        site, told = plan_site(
+            intake.mesh,
+            [result.pieces[k] for k in order],
+            [figures[k] for k in order],
+            numbered.marks,
+            joints,
+            lines,
+            [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts],
+            numbered.built,
+            numbered.rests,
+            job,
+        )
     with clock.stage("check", 0.9):
         findings = [*intake.findings, *twice]
-        for i in order.tolist():
+        for i in order:
             findings += check_piece(marks[i], figures[i], job)
+        findings += [*numbered.findings, *told]
         findings += _missed(result, letters)
         findings += _idle(result, letters)
         findings += _crumbs(result.crumbs, job.carving.crumb)
         findings += _balance(intake, result)
     with clock.stage("take-off", 0.95):
-        pieces = _pieces(result, figures, order.tolist(), marks, letters, contacts, findings)
+        pieces = _pieces(result, figures, order, marks, letters, contacts, findings)
         total = np.sum([f.areas for f in figures], axis=0) if figures else np.zeros(4)
         takeoff = take_off(total, intake.volume, job)
     status = {letter: worst(f for f in findings if f.joint == letter) for letter in letters}
@@ -135,6 +167,7 @@ def run_job(
         crumbs=result.crumbs,
         scan=intake.source,
         scan_turned=intake.turned,
+        site=site,
         seconds=clock.seconds,
     )
 

@@ -10,6 +10,7 @@ from .json_text import findings_json
 from .page import job_page
 from .piece_files import piece_files
 from .record import JobResult
+from .site_tables import build_order_csv, loading_csv, setout_csv
 from .tables import joints_csv, pieces_csv, takeoff_csv
 
 
@@ -34,6 +35,9 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "pieces.csv": pieces_csv(result),
         "joints.csv": joints_csv(result),
         "takeoff.csv": takeoff_csv(result),
+        "build_order.csv": build_order_csv(result),
+        "loading.csv": loading_csv(result),
+        "setout.csv": setout_csv(result),
         "findings.json": findings_json(result.findings),
         "job.json": job_json(result),
         "job-pack.html": job_page(result, pictures or {}),

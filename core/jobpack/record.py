@@ -14,6 +14,7 @@ from ..cutting.result import Body, JointLine
 from ..findings import Finding
 from ..handling.figures import PieceFigures
 from ..job import Job
+from ..logistics.site_work import SiteWork
 from ..mesh.mesh import Mesh
 from ..skin.takeoff import TakeoffLine
 
@@ -92,5 +93,7 @@ class JobResult:
     """(m,) for each triangle of `carving` that of the mesh as it was given; -1 where mending made it."""
     scan_turned: NDArray[np.bool_] | None = None
     """(m,) whether it runs round the other way than there."""
+    site: SiteWork | None = None
+    """Build order, loads, marks and setting-out; None in a record put together without them."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

@@ -9,6 +9,8 @@ from .record import JobResult
 
 PIECE_COLUMNS = (
     "mark",
+    "build_order",
+    "load_order",
     "joints",
     "length_m",
     "width_m",
@@ -41,6 +43,7 @@ def piece_rows(result: JobResult) -> list[tuple[Cell, ...]]:
     return [
         (
             piece.mark,
+            *_places(result, k),
             " ".join(piece.joints),
             *piece.figures.box,
             piece.figures.volume,
@@ -51,8 +54,15 @@ def piece_rows(result: JobResult) -> list[tuple[Cell, ...]]:
             piece.figures.crew,
             piece.status,
         )
-        for piece in result.pieces
+        for k, piece in enumerate(result.pieces)
     ]
+
+
+def _places(result: JobResult, piece: int) -> tuple[int | None, int | None]:
+    """Place in the build order and in loading; None where it has none."""
+    if result.site is None:
+        return None, None
+    return result.site.build_place[piece] or None, result.site.load_place[piece] or None
 
 
 def joint_rows(result: JobResult) -> list[tuple[Cell, ...]]:

@@ -115,7 +115,7 @@ def test_statuses_and_limits(result: JobResult) -> None:
     assert result.plan.kind == "stations"
     assert result.plan.text.endswith("all within mass and size.")
     assert f"{len(result.pieces)} pieces" in result.plan.text
-    assert set(result.seconds) == {"intake", "joints", "cut", "measure", "mark", "check", "take-off"}
+    assert set(result.seconds) == {"intake", "joints", "cut", "measure", "build order", "site", "check", "take-off"}
     assert all(s >= 0.0 for s in result.seconds.values())
 
 
@@ -217,7 +217,7 @@ def test_progress_rises_and_cancels() -> None:
     assert shares[0] == 0.0
     assert shares[-1] <= 1.0
     assert len(set(shares)) > 8
-    assert {"intake", "joints", "cut", "measure", "mark", "check", "take-off"} <= {text for _, text in seen}
+    assert {"intake", "joints", "cut", "measure", "build order", "site", "check", "take-off"} <= {text for _, text in seen}
     before = mesh.vertices.tobytes()
     for limit in (0.0, 0.15, 0.62, 0.75, 0.95):
 

@@ -88,8 +88,8 @@ def test_pieces_csv_row_by_row() -> None:
     result = sample_result()
     head, *rows = pieces_csv(result).split("\r\n")
     assert head == (
-        "mark,joints,length_m,width_m,height_m,foam_volume_m3,carved_area_m2,joint_area_m2,base_area_m2,back_area_m2,"
-        "foam_mass_kg,skin_mass_kg,finished_mass_kg,crew,status"
+        "mark,build_order,load_order,joints,length_m,width_m,height_m,foam_volume_m3,carved_area_m2,joint_area_m2,"
+        "base_area_m2,back_area_m2,foam_mass_kg,skin_mass_kg,finished_mass_kg,crew,status"
     )
     assert rows[-1] == ""
     middle = dict(zip(head.split(","), rows[1].split(","), strict=True))
@@ -234,8 +234,8 @@ def test_other_json_is_not_taken_for_a_job_record(text: str) -> None:
 def test_pack_has_its_files_and_the_same_bytes_twice() -> None:
     first, second = (pack_files(sample_result(), {"b.png": png(), "a.png": png(6, 2)}) for _ in range(2))
     assert sorted(first) == [
-        "findings.json", "job-pack.html", "job.json", "joints.csv", "pieces.csv", "pieces/1.ply", "pieces/2.ply",
-        "pieces/3.ply", "pieces/crumbs.ply", "takeoff.csv",
+        "build_order.csv", "findings.json", "job-pack.html", "job.json", "joints.csv", "loading.csv", "pieces.csv",
+        "pieces/1.ply", "pieces/2.ply", "pieces/3.ply", "pieces/crumbs.ply", "setout.csv", "takeoff.csv",
     ]  # fmt: skip
     assert first == second
     assert pack_files(sample_result(), {"a.png": png(6, 2), "b.png": png()}) == first
