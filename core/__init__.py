@@ -6,5 +6,6 @@ from .cutting.joint import Plane, Profile
 from .job import Job, job_template
 from .mesh.mesh import Mesh
 from .pipeline import run_job
+from .seams.crevices import find_crevices
 
-__all__ = ["Job", "Mesh", "Plane", "Profile", "cut", "job_template", "run_job"]
+__all__ = ["Job", "Mesh", "Plane", "Profile", "cut", "find_crevices", "job_template", "run_job"]
