@@ -28,6 +28,12 @@ _SPINS: Final = 45
 _REFINED: Final = 6
 """Poses that are worked out exactly and tilted step by step while that makes the box smaller."""
 
+_THOROUGH: Final = 12
+"""The same where the search is to be thorough; they are then taken apart from each other, see `_APART`."""
+
+_APART: Final = float(np.cos(np.deg2rad(6.0)))
+"""Poses nearer to each other than this (cosine of the angle between their ups) lead to the same box: one is enough."""
+
 _TILTS: Final = tuple(np.deg2rad((2.0, 1.0, 0.5, 0.25, 0.1, 0.03, 0.01)).tolist())
 """Steps of that tilting, radians."""
 
@@ -44,7 +50,7 @@ def upright_box(vertices: FloatArray, grow: float = 0.0) -> Box:
     return length, width, float(np.ptp(vertices[:, 2])) + grow
 
 
-def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0) -> Box:
+def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0, thorough: bool = False) -> Box:
     """Smallest box found round a piece over its poses: length, width, height in metres, from large to small.
 
     Parameters
@@ -52,6 +58,7 @@ def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0) -
     vertices : (n, 3) metres, z up, at least one.
     corners : (m, 3, 3) metres, corners of the piece's triangles; its flat faces are looked for among them.
     grow : metres added to each side (the skin on both faces).
+    thorough : look further, at three times the work.
 
     Notes
     -----
@@ -64,7 +71,8 @@ def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0) -
     points = _extreme_points(vertices)
     ups = np.concatenate((np.eye(3)[2:], _principal_axes(points), _flat_directions(corners), _sphere(_POSES)))
     best = upright
-    for up in ups[_rank(points, ups, grow)[:_REFINED]]:
+    ranked = ups[_rank(points, ups, grow)]
+    for up in _apart(ranked) if thorough else ranked[:_REFINED]:
         frame = _refine(points, up, grow)
         length, width, height = (np.ptp(vertices @ frame, axis=0) + grow).tolist()
         if length * width * height < best[0] * best[1] * best[2]:
@@ -133,6 +141,17 @@ def _rank(points: FloatArray, ups: FloatArray, grow: float) -> NDArray[np.intp]:
         x, y = flat[:, :2] @ turned, flat[:, :2] @ np.stack((-turned[1], turned[0]))
         volumes[k] = ((np.ptp(x, axis=0) + grow) * (np.ptp(y, axis=0) + grow)).min() * (np.ptp(flat[:, 2]) + grow)
     return np.argsort(volumes, kind="stable")
+
+
+def _apart(ups: FloatArray) -> list[FloatArray]:
+    """The first few directions that are not close to one before them, nor to its opposite."""
+    chosen: list[FloatArray] = []
+    for up in ups:
+        if all(abs(float(up @ other)) < _APART for other in chosen):
+            chosen.append(up)
+            if len(chosen) == _THOROUGH:
+                break
+    return chosen
 
 
 def _refine(points: FloatArray, up: FloatArray, grow: float) -> FloatArray:
