@@ -86,7 +86,7 @@ def loading_rows(result: JobResult) -> list[tuple[Cell, ...]]:
     if site is None:
         return []
     at = {piece.mark: k for k, piece in enumerate(result.pieces)}
-    return [_stand(stand, site.load_place[at[stand.mark]], site.build_place[at[stand.mark]]) for stand in site.load.stands]
+    return [_stand(s, site.load_place[at[s.mark]], site.build_place[at[s.mark]]) for s in site.load.stands]
 
 
 def _stand(s: Stand, load_order: int, build_order: int) -> tuple[Cell, ...]:
