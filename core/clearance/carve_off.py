@@ -188,8 +188,9 @@ class _OneBody:
 
     def _away(self, points: FloatArray, inward: FloatArray) -> FloatArray:
         """Metres to go straight away from the body; infinite where it stands behind the surface or reaches through."""
-        found = self._nearest(points, np.full(len(points), self.keep))
-        away = self.keep - found.distance
+        # Looked for twice as far as needed: a point that is just free is told so here, not by a long walk.
+        found = self._nearest(points, np.full(len(points), 2.0 * self.keep))
+        away = np.maximum(self.keep - found.distance, 0.0)
         turn, _ = self.motion.at(found.pose)
         corner = self.body.vertices[self.body.shapes[np.maximum(found.other, 0)]]
         normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])

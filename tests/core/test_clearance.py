@@ -207,16 +207,22 @@ def test_the_low_side_is_told() -> None:
 
 def test_depth_to_carve_off_is_what_stands_too_near() -> None:
     """A wall 0.03 m from a box that wants 0.05 m, and a rib that reaches 0.02 m into the box."""
-    wall = grid_block((-2.0, 1.03, 0.0), (2.0, 1.53, 1.0), 0.05)
-    body = make_body("box", box_envelope((1.0, 2.0, 3.0)), Key((0.0, 0.0, -1.0)))
+    wall = grid_block((-0.8, 1.03, 0.0), (0.8, 1.53, 1.0), 0.02)
+    body = make_body("box", box_envelope((1.0, 2.0, 0.6)), Key((0.0, 0.0, 0.2)))
     found = carve_off(wall, [body], 0.05)
     assert found.deepest == pytest.approx(0.02, abs=0.001)
-    face = np.isclose(wall.vertices[:, 1], 1.03) & (np.abs(wall.vertices[:, [0, 2]] - [0.0, 0.5]) < [0.45, 0.45]).all(1)
-    assert found.depth[face] == pytest.approx(0.02, abs=0.001)
-    assert (found.depth[np.abs(wall.vertices[:, 0]) > 0.6] == 0.0).all()
+    face = np.isclose(wall.vertices[:, 1], 1.03)
+    over = np.abs(wall.vertices[:, [0, 2]] - [0.0, 0.5]) - [0.5, 0.3]
+    assert found.depth[face & (over < 0.0).all(1)] == pytest.approx(0.02, abs=0.001)
+    past = np.linalg.norm(np.maximum(over, 0.0), axis=1)
+    assert found.depth[face] == pytest.approx(np.maximum(0.05 - np.hypot(past[face], 0.03), 0.0), abs=0.001)
+    assert (found.depth[~face] == 0.0).all()
+    assert found.area == pytest.approx(1.0 * 0.6 + 2.0 * 0.04 * 1.6 + np.pi * 0.04**2, rel=0.1)
     again = check_body([("1", taken_off(wall, found.depth))], body, Rule()).pieces[0].rest
     assert again is not None
-    assert again.distance == pytest.approx(0.05, abs=0.001)
+    # Between vertices 25 mm apart the surface runs straight past the rounded end of what was taken off.
+    assert again.distance == pytest.approx(0.05, abs=0.003)
+    body = make_body("box", box_envelope((1.0, 2.0, 3.0)), Key((0.0, 0.0, -1.0)))
     rib = grid_block((-0.1, 0.98, 0.4), (0.1, 1.4, 0.6), 0.03)
     pushed = carve_off(rib, [body], 0.05)
     tip = np.isclose(rib.vertices[:, 1], 0.98) & (np.abs(rib.vertices[:, [0, 2]] - [0.0, 0.5]) < 0.09).all(1)
