@@ -19,7 +19,7 @@ IntArray = NDArray[np.int64]
 NOBODY: Final = -1
 """Label of a cell in which nothing is seen."""
 
-_SIMPLE: Final = 0.6
+_SIMPLE: Final = 0.75
 """Cells by which a drawn line may leave the one through the middles of the grid's steps."""
 
 

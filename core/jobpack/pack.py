@@ -7,11 +7,13 @@ from collections.abc import Mapping
 
 from .job_json import job_json
 from .json_text import findings_json
+from .labels import labels_svg
 from .page import job_page
 from .piece_files import piece_files
 from .record import JobResult
 from .site_tables import build_order_csv, loading_csv, setout_csv
 from .tables import joints_csv, pieces_csv, takeoff_csv
+from .templates import template_files
 
 
 def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -> dict[str, bytes]:
@@ -41,5 +43,10 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "findings.json": findings_json(result.findings),
         "job.json": job_json(result),
         "job-pack.html": job_page(result, pictures or {}),
+        "labels.svg": labels_svg(result),
     }
-    return {**{path: text.encode() for path, text in texts.items()}, **piece_files(result)}
+    return {
+        **{path: text.encode() for path, text in texts.items()},
+        **template_files(result),
+        **piece_files(result),
+    }

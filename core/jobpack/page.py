@@ -7,6 +7,16 @@ from collections.abc import Mapping
 
 from .page_checks import cautions_section, findings_section
 from .page_parts import Markup, escape, facts, number, picture, section
+from .page_piece import piece_sheets
+from .page_site import (
+    build_section,
+    cutting_section,
+    key_plan_section,
+    labels_section,
+    load_section,
+    setting_out_section,
+    sign_off_section,
+)
 from .page_style import STYLE
 from .page_tables import joints_section, pieces_section, takeoff_section
 from .record import JobResult, PieceRecord
@@ -14,9 +24,12 @@ from .record import JobResult, PieceRecord
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _MOST_BARS = 60
 
+SIGN_OFF = "sign-off"
+"""How the names of pictures begin that the client signs."""
+
 
 def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
-    """The page as HTML text: summary, pictures, findings, pieces, joints, take-off, cautions.
+    """The page as HTML text: from the summary to the cautions.
 
     Parameters
     ----------
@@ -29,16 +42,28 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         A picture that is not a PNG.
     """
     title = result.job.title
+    signed = {name: png for name, png in pictures.items() if name.startswith(SIGN_OFF)}
+    others = {name: png for name, png in pictures.items() if name not in signed}
+    site = result.site
     parts = {
         "Summary": _summary(result),
-        "Pictures": _pictures(pictures),
+        "Pictures": _pictures(others),
         "Findings": findings_section(result),
+        "Key plan": key_plan_section(result) if site else "",
         "Pieces": pieces_section(result),
+        "Piece by piece": piece_sheets(result) if site else "",
         "Joints": joints_section(result),
+        "Setting-out": setting_out_section(result, site) if site else "",
+        "Cutting order": cutting_section(result, site) if site else "",
+        "Build order": build_section(result, site) if site else "",
+        "Loading": load_section(result, site) if site else "",
         "Take-off": takeoff_section(result),
+        "Labels": labels_section(result, site) if site else "",
+        "Sign-off": sign_off_section({n: picture(n, png) for n, png in signed.items()}) if site else "",
         "Cautions": cautions_section(result.job),
     }
-    links = " ".join(f'<a href="#{name.lower()}">{name}</a>' for name in parts)
+    parts = {name: part for name, part in parts.items() if part}
+    links = " ".join(f'<a href="#{anchor(name)}">{name}</a>' for name in parts)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
@@ -48,6 +73,11 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "in metres, masses in kilograms, positions in job coordinates, z "
         f"up.</p><nav>{links}</nav></header>\n<main>\n{''.join(parts.values())}</main>\n</body>\n</html>\n"
     )
+
+
+def anchor(name: str) -> str:
+    """The place of a section on the page."""
+    return name.lower().replace(" ", "-")
 
 
 def _summary(result: JobResult) -> Markup:

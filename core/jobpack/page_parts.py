@@ -118,5 +118,5 @@ def picture(name: str, png: bytes) -> Markup:
 def caption(name: str) -> str:
     """Words for a picture's name: ``01-all-pieces.png`` reads *All pieces*."""
     stem = name[:-4] if name.lower().endswith(".png") else name
-    words = stem.lstrip("0123456789").replace("-", " ").replace("_", " ").strip() or stem
+    words = stem.removeprefix("sign-off-").lstrip("0123456789").replace("-", " ").replace("_", " ").strip() or stem
     return words[:1].upper() + words[1:]

@@ -12,7 +12,7 @@ from .views import key_plan, piece_views
 def piece_sheets(result: JobResult) -> Markup:
     """All pieces, a page each."""
     sheets = "".join(_sheet(result, k, piece) for k, piece in enumerate(result.pieces))
-    return Markup(f'<section id="piece-sheets"><h2>Piece by piece</h2>\n{sheets}</section>\n')
+    return Markup(f'<section id="piece-by-piece"><h2>Piece by piece</h2>\n{sheets}</section>\n')
 
 
 def _sheet(result: JobResult, place: int, piece: PieceRecord) -> Markup:

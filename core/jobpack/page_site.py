@@ -316,7 +316,7 @@ def labels_section(result: JobResult, site: SiteWork) -> Markup:
     )
 
 
-def sign_off_section(result: JobResult, pictures: dict[str, Markup]) -> Markup:
+def sign_off_section(pictures: dict[str, Markup]) -> Markup:
     """Views with and without joints for the client to sign."""
     shown = "".join(pictures[name] for name in sorted(pictures))
     body = Markup(f'<div class="pictures">{shown}</div>\n') if shown else "No pictures were made for this pack."

@@ -59,6 +59,23 @@ figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
 .bars .bar.over { background: repeating-linear-gradient(135deg, #9a5b12 0 5px, #7d4709 5px 7px); }
 .bars .limit { position: absolute; top: -2px; bottom: -2px; width: 2px; margin-left: -1px; background: var(--ink); }
 .cautions { display: grid; grid-template-columns: 1fr 1fr; gap: 0 28px; }
+.drawn { border: 1px solid var(--line); padding: 2px; max-width: 100%; width: max-content; }
+.drawn svg { display: block; max-width: 100%; height: auto; }
+svg text { font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; }
+.plans, .steps, .views, .labels { display: flex; flex-wrap: wrap; gap: 10px; margin: 8px 0; }
+.sheet { border-top: 2px solid var(--blue); padding-top: 6px; margin: 22px 0; }
+h3.piece { font-size: 24px; color: var(--blue); margin: 4px 0 8px; overflow-wrap: anywhere; }
+h3.piece span { font-size: 15px; font-weight: 400; color: var(--soft); }
+h3.piece .status { font-size: 13px; }
+.twin { display: grid; grid-template-columns: max-content 1fr; gap: 4px 22px; }
+.twin > div { min-width: 0; }
+.found { margin: 6px 0; padding-left: 16px; font-size: 13px; }
+.stages { list-style: none; display: flex; flex-wrap: wrap; gap: 6px 16px; padding: 0; font-size: 13px; }
+.stages li::before { content: ""; display: inline-block; width: 11px; height: 11px; border: 1.5px solid var(--ink);
+  margin-right: 5px; vertical-align: -1px; }
+.label { display: block; }
+.signs { display: flex; gap: 24px; margin-top: 46px; }
+.signs .sign { flex: 1; border-top: 1px solid var(--ink); font-size: 13px; color: var(--soft); }
 @page { size: A4; margin: 14mm 12mm 15mm; }
 @media print {
   body { font-size: 9.5pt; padding: 0; max-width: none; }
@@ -74,8 +91,19 @@ figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
   thead { display: table-header-group; }
   tfoot { display: table-row-group; }
   tr, .facts > div, .caution { break-inside: avoid; }
+  .drawn, .label, .signs { break-inside: avoid; }
+  .plans, .steps, .views, .labels { display: block; }
+  .plans > *, .steps > *, .views > *, .labels > * { display: inline-block; vertical-align: top; margin: 0 2mm 2mm 0; }
+  .sheet { break-before: page; break-inside: avoid; margin: 0; border: 0; }
+  h3.piece { font-size: 18pt; }
+  #piece-by-piece > h2 { display: none; }
+  #key-plan, #setting-out, #build-order, #loading, #labels, #sign-off { break-before: page; }
+  .stages, .found { font-size: 8pt; }
   .pictures figure { max-height: 240mm; }
   img { max-height: 225mm; object-fit: contain; object-position: left top; }
 }
-@media (max-width: 700px) { .facts, .pictures, .cautions { grid-template-columns: 1fr; } body { padding: 14px; } }
+@media (max-width: 700px) {
+  .facts, .pictures, .cautions, .twin { grid-template-columns: 1fr; }
+  body { padding: 14px; }
+}
 """
