@@ -84,7 +84,7 @@ def measure_piece(mesh: Mesh, job: Job, shares: FloatArray | None = None) -> Pie
     of the piece's faces is added to each side of the bare box, so it is never too small on account of the skin.
     """
     _require(mesh)
-    return _measure(mesh, job, shares, rough_return_areas(mesh, job), None)
+    return _measure(mesh, job, shares, rough_return_areas(mesh, job), None, thorough=False)
 
 
 def measure_finished(
@@ -99,7 +99,7 @@ def measure_finished(
     """
     _require(mesh)
     strips = return_areas(mesh, job, joints)
-    return _measure(mesh, job, shares, strips, _skin_centre(mesh, job, shares, strips))
+    return _measure(mesh, job, shares, strips, _skin_centre(mesh, job, shares, strips), thorough=True)
 
 
 def _require(mesh: Mesh) -> None:
@@ -108,7 +108,12 @@ def _require(mesh: Mesh) -> None:
 
 
 def _measure(
-    mesh: Mesh, job: Job, shares: FloatArray | None, strips: FloatArray, skin_centre: FloatArray | None
+    mesh: Mesh,
+    job: Job,
+    shares: FloatArray | None,
+    strips: FloatArray,
+    skin_centre: FloatArray | None,
+    thorough: bool,
 ) -> PieceFigures:
     solid = mass_properties(mesh)
     single = triangle_areas(mesh)
@@ -129,7 +134,7 @@ def _measure(
         foam_mass=foam,
         skin_mass=skin,
         finished_mass=float(foam + skin),
-        box=any_pose_box(used, mesh.corners(), grow) if job.limits.any_pose else upright_box(used, grow),
+        box=any_pose_box(used, mesh.corners(), grow, thorough) if job.limits.any_pose else upright_box(used, grow),
         crew=crew_for(foam + skin, job),
         covering=tuple(covered.tolist()),
         returns=tuple(returns.tolist()),

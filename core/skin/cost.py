@@ -13,7 +13,7 @@ import numpy as np
 from ..job import Job
 from ..mesh.mesh import FloatArray
 from .mass import layer_area
-from .needs import Need, add_needs
+from .needs import Need
 from .order import order_lines, to_cent
 from .prices import PriceList
 from .takeoff import TakeoffLine
@@ -51,9 +51,9 @@ class CostSheet:
 
 def cost_sheet(
     job: Job,
+    whole: Sequence[Need],
     needs: Sequence[Sequence[Need]],
     areas: Sequence[Sequence[float]],
-    shared: Sequence[Need] = (),
     prices: PriceList | None = None,
 ) -> CostSheet:
     """Add up a job.
@@ -61,9 +61,10 @@ def cost_sheet(
     Parameters
     ----------
     job : its ``cost`` table is read: labour, overhead, contingency.
+    whole : what the whole job needs; of an item that is more than its pieces hold, such as the foam that the gap takes,
+        the cost is shared out by what they do hold.
     needs : of each piece.
     areas : (4,) of each piece, square metres by class that are covered; labour goes by them.
-    shared : what no piece holds, such as the foam that the gap takes. Its cost is shared out like the rest of the item.
     prices : the user's own list, or None: quantities alone.
 
     Raises
@@ -71,9 +72,8 @@ def cost_sheet(
     InputError
         The list sells something by a measure that it cannot be reckoned in.
     """
-    every = add_needs([*needs, shared])
-    lines = list(order_lines(every, prices))
-    weights = [_weights(need, needs) for need in every]
+    lines = list(order_lines(whole, prices))
+    weights = [_weights(need, needs) for need in whole]
     for stage, hours in _labour(job, areas):
         lines.append(_labour_line(stage, hours, prices))
         weights.append(hours)

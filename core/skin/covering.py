@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..mesh.mesh import BACK, CARVED, FloatArray, IntArray, Mesh
 from .split import split_long
@@ -90,6 +91,14 @@ def covering_shares(mesh: Mesh, bridging: float) -> FloatArray:
     covered *= min(1.0, most / total) if total > 0.0 else 1.0
     shares[rows] = np.divide(covered, size, out=np.ones(len(rows)), where=size > 0.0)
     return shares
+
+
+def shares_of(shares: FloatArray, source: IntArray, origin: NDArray[np.uint8]) -> FloatArray:
+    """Shares of a piece's triangles, (m,), from the carving's, by where each comes from; 1 on new joint faces."""
+    from_carving = origin == 0
+    found: FloatArray = np.ones(len(source))
+    found[from_carving] = shares[source[from_carving]]
+    return found
 
 
 def _area_vectors(corners: FloatArray) -> FloatArray:

@@ -3,8 +3,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -82,18 +81,6 @@ def adhesive_need(volume: float, job: Job) -> Need:
 def touch_up_need(length: float) -> Need:
     """What closes `length` metres of visible joint line on site."""
     return Need("touch-up", "touch-up", "touch-up", {"m": length}, f"{length:.4g} m of joint line on carved faces")
-
-
-def add_needs(several: Iterable[Sequence[Need]]) -> tuple[Need, ...]:
-    """Sum of needs, item by item, in the order in which items first come up."""
-    flat = sorted(enumerate(itertools.chain.from_iterable(several)), key=lambda pair: pair[1].item)
-    sums = []
-    for _, group in itertools.groupby(flat, key=lambda pair: pair[1].item):
-        rows = list(group)
-        first = rows[0][1]
-        measures = {unit: sum(need.measures[unit] for _, need in rows) for unit in first.measures}
-        sums.append((rows[0][0], Need(first.item, first.stage, first.kind, measures, first.basis)))
-    return tuple(need for _, need in sorted(sums, key=lambda pair: pair[0]))
 
 
 def _of_layer(layer: Layer, area: float, strip: float, job: Job) -> Iterator[Need]:
