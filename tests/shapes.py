@@ -32,6 +32,23 @@ def joined(*meshes: Mesh) -> Mesh:
     )
 
 
+def without(mesh: Mesh, drop: np.ndarray) -> Mesh:
+    """The mesh without these triangles and what they alone used."""
+    kept, rows = np.unique(mesh.triangles[~drop], return_inverse=True)
+    return Mesh(mesh.vertices[kept], rows.reshape(-1, 3), mesh.kind[~drop])
+
+
+def bottomless(mesh: Mesh) -> Mesh:
+    """The mesh without the triangles that lie at its lowest level."""
+    low = mesh.vertices[:, 2] == mesh.vertices[:, 2].min()
+    return without(mesh, low[mesh.triangles].all(axis=1))
+
+
+def inside_out(mesh: Mesh) -> Mesh:
+    """The mesh with every triangle wound the other way."""
+    return Mesh(mesh.vertices, mesh.triangles[:, ::-1], mesh.kind)
+
+
 def box(size: Triple = (1.0, 1.0, 1.0), low: Triple = (0.0, 0.0, 0.0)) -> Mesh:
     """Make a box of 12 triangles with its lowest corner at `low`."""
     corners = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float)

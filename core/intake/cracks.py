@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from ..mesh.mesh import FloatArray, IntArray
+from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.topology import joined
 from .draft import Change, Draft
 from .table import EdgeTable
@@ -20,47 +20,65 @@ _SHARE: Final = 0.1
 """Of the middle length of the open edges: a finer mesh is welded over less, so that no triangle closes up."""
 
 
-def weld_open(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
-    """Join vertices that lie in one place, where that heals open edges.
+def find_joins(mesh: Mesh, table: EdgeTable) -> tuple[IntArray | None, tuple[Change, ...]]:
+    """Which vertices to join, where that heals open edges.
 
     First those with the same coordinates, then vertices of open edges nearer to each other than a tenth of a
-    millimetre. Neither is done where it leaves as many open edges as there were.
+    millimetre. Neither where it leaves as many edges at fault as there were.
+
+    Parameters
+    ----------
+    mesh : metres. table : its edges.
+
+    Returns
+    -------
+    For each vertex the lowest one that it falls together with, (n,) int64, or None where nothing is to be joined; and
+    sentences.
     """
     changes = []
-    table = EdgeTable.of(draft.mesh.triangles)
-    before = len(table.open())
-    if not before:
-        return draft, ()
-    first, number = weld_points(draft.mesh.vertices)
-    if len(first) < len(number):
-        welded = draft.reshape(draft.mesh.vertices[first], number[draft.mesh.triangles])
-        after = EdgeTable.of(welded.mesh.triangles)
+    number = np.arange(len(mesh.vertices))
+    if not len(table.open()):
+        return None, ()
+    first, group = weld_points(mesh.vertices)
+    if len(first) < len(group):
+        lowest = first[group]
+        after = EdgeTable.of(_whole(lowest[mesh.triangles]))
         if _faults(after) < _faults(table):
-            joins = len(number) - len(first)
-            changes.append(
-                Change("weld", f"{count(joins, 'vertex', 'vertices')} in the place of another joined", joins)
-            )
-            draft, table = welded, after
+            joins = len(group) - len(first)
+            text = f"{count(joins, 'vertex', 'vertices')} in the place of another joined"
+            changes.append(Change("weld", text, joins))
+            number, table = lowest, after
     ends = table.ends(table.open())
-    if not len(ends):
-        return draft, tuple(changes)
-    rim = np.unique(ends)
-    gap = np.linalg.norm(draft.mesh.vertices[ends[:, 0]] - draft.mesh.vertices[ends[:, 1]], axis=1)
-    reach = min(HAIR, _SHARE * float(np.median(gap)))
-    label = _near(draft.mesh.vertices[rim], reach)
-    if int(label.max()) + 1 == len(rim):
-        return draft, tuple(changes)
-    lowest = np.full(int(label.max()) + 1, len(draft.mesh.vertices), dtype=np.int64)
-    np.minimum.at(lowest, label, rim)
-    number = np.arange(len(draft.mesh.vertices))
-    number[rim] = lowest[label]
-    welded = draft.reshape(draft.mesh.vertices, number[draft.mesh.triangles])
-    if _faults(EdgeTable.of(welded.mesh.triangles)) < _faults(table):
-        joins = len(rim) - len(lowest)
-        text = f"{count(joins, 'vertex', 'vertices')} along cracks of under {length(reach)} joined"
-        changes.append(Change("weld", text, joins))
-        draft = welded
-    return draft, tuple(changes)
+    if len(ends):
+        rim = np.unique(ends)
+        gap = np.linalg.norm(mesh.vertices[ends[:, 0]] - mesh.vertices[ends[:, 1]], axis=1)
+        reach = min(HAIR, _SHARE * float(np.median(gap)))
+        label = _near(mesh.vertices[rim], reach)
+        joins = len(rim) - int(label.max()) - 1
+        lowest = np.full(int(label.max()) + 1, len(number), dtype=np.int64)
+        np.minimum.at(lowest, label, rim)
+        onto = np.arange(len(number))
+        onto[rim] = lowest[label]
+        if joins and _faults(EdgeTable.of(_whole(onto[number[mesh.triangles]]))) < _faults(table):
+            text = f"{count(joins, 'vertex', 'vertices')} along cracks of under {length(reach)} joined"
+            changes.append(Change("weld", text, joins))
+            number = onto[number]
+    return (number if changes else None), tuple(changes)
+
+
+def weld_open(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
+    """Join vertices that lie in one place, where that heals open edges, as `find_joins` says."""
+    number, changes = find_joins(draft.mesh, EdgeTable.of(draft.mesh.triangles))
+    if number is None:
+        return draft, ()
+    return draft.reshape(draft.mesh.vertices, number[draft.mesh.triangles]), changes
+
+
+def _whole(triangles: IntArray) -> IntArray:
+    """Triangles that name no vertex twice."""
+    a, b, c = triangles.T
+    whole: IntArray = triangles[(a != b) & (b != c) & (c != a)]
+    return whole
 
 
 def _faults(table: EdgeTable) -> int:

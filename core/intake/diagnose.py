@@ -11,15 +11,16 @@ import numpy as np
 
 from ..errors import Progress
 from ..findings import Finding, Severity
-from ..mesh.mesh import FloatArray, Mesh
+from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.winding import crossings
+from .cracks import find_joins
 from .crumbs import Scraps, find_scraps
-from .draft import BoolArray
 from .doubles import double_groups
+from .draft import BoolArray
 from .floor import Floor, find_floor
 from .guess import Guess, likely_up
 from .loops import Hole, find_holes
-from .overlap import EXACT_TO, Overlap, find_overlap, overlap_box
+from .overlap import EXACT_TO, SAMPLED, Overlap, find_overlap, overlap_box
 from .table import EdgeTable
 from .words import coordinates, count, length, place, volume
 
@@ -37,7 +38,7 @@ class Fault:
 
     Attributes
     ----------
-    kind : ``open``, ``non_manifold``, ``misoriented``, ``inside_out``, ``double``, ``no_area``, ``crumb``,
+    kind : ``crack``, ``open``, ``non_manifold``, ``misoriented``, ``inside_out``, ``double``, ``no_area``, ``crumb``,
         ``overlap``, ``nested``, ``floor`` or ``up``.
     severity : error where it keeps the carving from being a solid, or else a warning or note.
     message, remedy : sentences.
@@ -90,7 +91,12 @@ class Diagnosis:
 
 
 def diagnose(
-    mesh: Mesh, crumb: float = CRUMB, overlap: bool = True, exact_to: int = EXACT_TO, progress: Progress | None = None
+    mesh: Mesh,
+    crumb: float = CRUMB,
+    overlap: bool = True,
+    exact_to: int = EXACT_TO,
+    sampled: int = SAMPLED,
+    progress: Progress | None = None,
 ) -> Diagnosis:
     """Look for everything that keeps a mesh from being one carving.
 
@@ -99,7 +105,8 @@ def diagnose(
     mesh : metres, z up; every vertex used. Nothing is changed.
     crumb : cubic metres; a smaller loose body is a crumb.
     overlap : whether to look for surfaces that pass through each other, which takes longest.
-    exact_to : triangles up to which that is done for every pair; else in a share of the places, and it is said.
+    exact_to, sampled : triangles up to which that is done for every pair; of more, in places that hold about so many,
+        and it is said.
     progress : told now and then; may raise `Cancelled`.
 
     Returns
@@ -124,24 +131,42 @@ def diagnose(
     collapsed = (a == b) | (b == c) | (c == a)
     sound = mesh if not collapsed.any() else Mesh(mesh.vertices, mesh.triangles[~collapsed], mesh.kind[~collapsed])
     table = EdgeTable.of(sound.triangles)
+    number, _ = find_joins(sound, table)
+    crack = None
+    if number is not None:
+        # Welded, then judged: what hangs on a crack is no body of its own.
+        ends = table.ends(table.open())
+        joined = number[sound.triangles]
+        a, b, c = joined.T
+        whole = (a != b) & (b != c) & (c != a)
+        collapsed[np.flatnonzero(~collapsed)[~whole]] = True
+        sound = Mesh(sound.vertices, joined[whole], sound.kind[whole])
+        table = EdgeTable.of(sound.triangles)
+        crack = look.cracks(ends[~_among(number[ends], table.ends(table.open()), len(number))])
     _tell(progress, 0.25, "bodies")
     scraps = find_scraps(sound, crumb, table) if len(sound.triangles) else None
     holes = find_holes(mesh.vertices, table.open_edges())
     floor = find_floor(sound, table)
     up = likely_up(sound, table)
     _tell(progress, 0.4, "triangles")
-    faults = [look.open(holes), look.edges(table, True), look.edges(table, False)]
+    faults = [crack, look.open(holes), look.edges(table, True), look.edges(table, False)]
     faults += [look.inside_out(sound, scraps), look.double(sound), look.flat(sound, mesh, collapsed, scraps)]
     faults += [look.crumbs(scraps), look.floor(floor), look.up(up), look.nested(sound, scraps)]
     _tell(progress, 0.5, "looking for surfaces that pass through each other")
     found = None
     if overlap:
         part = None if progress is None else (lambda share, text: _tell(progress, 0.5 + 0.5 * share, text))
-        found = find_overlap(sound, exact_to, progress=part)
+        found = find_overlap(sound, exact_to, sampled, part)
         faults.append(look.overlap(sound, found, scraps))
     order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     told = sorted((fault for fault in faults if fault is not None), key=lambda fault: order[fault.severity])
     return Diagnosis(tuple(told), holes, scraps, floor, up, found)
+
+
+def _among(edges: IntArray, others: IntArray, base: int) -> BoolArray:
+    """Which edges, (k, 2), are also among some others."""
+    keys = [np.sort(rows, axis=1) @ np.array([base, 1]) for rows in (edges, others)]
+    return np.isin(keys[0], keys[1])
 
 
 def find_twice(mesh: Mesh, crumb: float = CRUMB, progress: Progress | None = None) -> tuple[Finding, ...]:
@@ -189,6 +214,23 @@ class _Look:
             len(holes),
             largest.across,
             np.array([hole.middle for hole in holes[:_LISTED]]),
+        )
+
+    def cracks(self, edges: IntArray) -> Fault | None:
+        if not len(edges):
+            return None
+        groups = find_holes(self.vertices, edges)
+        first = groups[0]
+        which = "" if len(groups) == 1 else "the longest "
+        return Fault(
+            "crack",
+            Severity.ERROR,
+            f"{count(len(groups), 'crack')} where the surface is not welded ({count(len(edges), 'open edge')}), "
+            f"{which}{length(first.across)} across, {self.where(first.middle)}.",
+            "The step weld joins them.",
+            len(groups),
+            first.across,
+            np.array([group.middle for group in groups[:_LISTED]]),
         )
 
     def edges(self, table: EdgeTable, many: bool) -> Fault | None:
@@ -244,7 +286,8 @@ class _Look:
         return Fault(
             "double",
             Severity.ERROR,
-            f"{count(extra, 'triangle lies', 'triangles lie')} on another with the same corners, {self.where(places[0])}.",
+            f"{count(extra, 'triangle lies', 'triangles lie')} on another with the same corners, "
+            f"{self.where(places[0])}.",
             "The step doubles leaves them out.",
             extra,
             0.0,
@@ -281,7 +324,8 @@ class _Look:
         return Fault(
             "crumb",
             Severity.WARNING,
-            f"{count(len(rows), 'loose crumb')} among {all_bodies}, {which}{length(across)} long, {self.where(middle[0])}.",
+            f"{count(len(rows), 'loose crumb')} among {all_bodies}, {which}{length(across)} long, "
+            f"{self.where(middle[0])}.",
             "The step crumbs leaves them out.",
             len(rows),
             across,
@@ -307,7 +351,7 @@ class _Look:
             return None
         return Fault(
             "up",
-            Severity.WARNING,
+            Severity.NOTE,
             f"Most likely {up.word} points up here, not z: {up.reason}.",
             f"Set up to the axis that {up.word} is in the file, or turn the carving.",
             1,
@@ -355,8 +399,8 @@ class _Look:
         return Fault(
             "overlap",
             Severity.WARNING,
-            f"The surface passes through itself in {count(number, 'place')}, {which}{length(float(size.max()))} across, "
-            f"{self.where(places[0])} ({how}).{two}",
+            f"The surface passes through itself in {count(number, 'place')}, {which}{length(float(size.max()))} "
+            f"across, {self.where(places[0])} ({how}).{two}",
             "Small ones do no harm to a cut; otherwise mend it in the program that made it, or remesh.",
             number,
             float(size.max()),

@@ -3,7 +3,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
@@ -11,12 +13,15 @@ from ..errors import MeshError
 from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.topology import edge_loops
 from ..tolerance import Tolerance
-from .draft import Change, Draft
+from .draft import BoolArray, Change, Draft
 from .loops import Hole, find_holes, width
 from .patch import span_hole
 from .refine import refine, smooth
 from .table import EdgeTable
 from .words import count, length, place
+
+_STEEP: Final = math.radians(50.0)
+"""Mean bend round a rim: a hole as wide as a ball's radius has 30 degrees, an open end of a tube 90."""
 
 
 def fill_holes(draft: Draft, widest: float, base: bool = True) -> tuple[Draft, tuple[Change, ...]]:
@@ -107,7 +112,7 @@ def _span(mesh: Mesh, table: EdgeTable, loops: Sequence[IntArray]) -> IntArray:
     return np.concatenate(out)
 
 
-def _forbidden(loop: IntArray, joined: set[tuple[int, int]]) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _forbidden(loop: IntArray, joined: set[tuple[int, int]]) -> BoolArray:
     """Pairs of corners of a loop that an edge joins already."""
     size = len(loop)
     table = np.zeros((size, size), dtype=bool)
@@ -154,5 +159,25 @@ def _shape(mesh: Mesh, table: EdgeTable, patch: IntArray) -> tuple[FloatArray, I
     bulge = np.zeros(int(body.max()) + 1)
     np.maximum.at(bulge, owner[free], np.linalg.norm(moved - new, axis=1))
     wide = np.array([width(mesh.vertices[rim[owner[rim] == k]]) for k in range(len(bulge))])
-    plain = (bulge > 0.5 * wide)[owner[free]]
+    plain = ((bulge > 0.5 * wide) | _ends(points, near, triangles, body))[owner[free]]
     return np.where(plain[:, None], new, moved), triangles
+
+
+def _ends(points: FloatArray, near: IntArray, patch: IntArray, body: IntArray) -> BoolArray:
+    """Which patches meet the surface round them so steeply that they close an end and are no hole in a side.
+
+    A smooth patch would bulge there: a tube's open end stays flat.
+    """
+    both = np.concatenate([near, patch])
+    corners = points[both]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.sqrt((normal * normal).sum(axis=1))
+    normal /= np.where(size > 0.0, size, 1.0)[:, None]
+    one, two, _ = EdgeTable.of(both).pairs()
+    rim = (one < len(near)) != (two < len(near))
+    outer, inner = np.minimum(one, two)[rim], np.maximum(one, two)[rim]
+    bend = np.arccos(np.clip((normal[outer] * normal[inner]).sum(axis=1), -1.0, 1.0))
+    label = body[inner - len(near)]
+    number = np.maximum(np.bincount(label, minlength=int(body.max()) + 1), 1)
+    steep: BoolArray = np.bincount(label, weights=bend, minlength=len(number)) / number > _STEEP
+    return steep

@@ -96,11 +96,15 @@ def find_floor(mesh: Mesh, table: EdgeTable) -> Floor | None:
     plane = _draw(points, weight / total, near)
     if plane is None:
         return None
-    point, normal, rough = _settle(points, weight, *plane, near)
+    point, normal = _settle(points, weight, *plane, near)
+    # Roughness by the corners: the middle of a triangle averages three of them.
+    away = (mesh.vertices[np.unique(mesh.triangles[under[up]])] - point) @ normal
+    rough = _spread(away[np.abs(away) <= near])
     tilt = math.acos(min(1.0, float(normal[2])))
     band = max(_LIFT * rough, LEAST_LIFT)
-    on = np.abs((points - point) @ normal) <= band
-    area = float(weight[on].sum())
+    # What lies on the plane counts however single triangles of a noisy scan stand.
+    on = (np.abs((corners.mean(axis=1) - point) @ normal) <= band) & (double @ normal > 0.5 * size)
+    area = float(0.5 * size[on].sum())
     ends = table.ends(rim)
     open_near = (np.abs((mesh.vertices[ends] - point) @ normal) <= 2.0 * band).all(axis=1)
     beneath = (corners.mean(axis=1) - point) @ normal < -2.0 * band
@@ -142,10 +146,9 @@ def _draw(points: FloatArray, chance: FloatArray, near: float) -> tuple[FloatArr
 
 def _settle(
     points: FloatArray, weight: FloatArray, point: FloatArray, normal: FloatArray, near: float
-) -> tuple[FloatArray, FloatArray, float]:
-    """Point, normal and roughness after weighing points anew by their distance, some rounds."""
+) -> tuple[FloatArray, FloatArray]:
+    """Point and normal after weighing points anew by their distance, some rounds."""
     scale = near / _TUKEY * 2.0
-    rough = scale
     for _ in range(_ROUNDS):
         away = (points - point) @ normal
         share = np.clip(1.0 - (away / (_TUKEY * scale)) ** 2, 0.0, None) ** 2 * weight
@@ -157,10 +160,13 @@ def _settle(
         normal = np.linalg.svd(spread.T @ spread)[0][:, 2]
         normal = normal if normal[2] > 0.0 else -normal
         away = np.abs((points - point) @ normal)
-        near_by = away <= _TUKEY * scale
-        rough = 1.4826 * float(np.median(away[near_by])) if near_by.any() else scale
-        scale = max(rough, 0.1 * scale, 1e-12)
-    return point, normal, rough
+        scale = max(_spread(away[away <= _TUKEY * scale]), 0.1 * scale, 1e-12)
+    return point, normal
+
+
+def _spread(away: FloatArray) -> float:
+    """Standard deviation of what is normal among some distances, by their median; 0 for none."""
+    return 1.4826 * float(np.median(np.abs(away))) if len(away) else 0.0
 
 
 def cut_floor(draft: Draft, floor: Floor) -> tuple[Draft, tuple[Change, ...]]:

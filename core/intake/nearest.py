@@ -38,8 +38,8 @@ def distances(points: FloatArray, mesh: Mesh, progress: Progress | None = None) 
     corners = mesh.vertices[mesh.triangles]
     low, high = corners.min(axis=1), corners.max(axis=1)
     size = (high - low).max(axis=1)
-    span = float(np.maximum(high.max(axis=0), points.max(axis=0)).max() - np.minimum(low.min(), points.min()))
-    side = max(_CELL * float(np.median(size)), span / _FINEST, np.finfo(float).tiny)
+    span = max(float(high.max()), float(points.max())) - min(float(low.min()), float(points.min()))
+    side: float = max(_CELL * float(np.median(size)), span / _FINEST, float(np.finfo(float).tiny))
     origin = np.minimum(low.min(axis=0), points.min(axis=0)) - 2.0 * side
     best = np.full(len(points), np.inf)
     left = np.arange(len(points))
@@ -91,7 +91,7 @@ def _register(low: FloatArray, high: FloatArray, origin: FloatArray, cell: float
     first, last = first.astype(np.int64), last.astype(np.int64)
     keys, rows = [], []
     for x, y, z in np.ndindex(2, 2, 2):
-        at = first + (x, y, z)
+        at = first + np.array((x, y, z))
         inside = np.flatnonzero((at <= last).all(axis=1))
         keys.append(_key(at[inside]))
         rows.append(inside)

@@ -145,7 +145,8 @@ def _straddles(mesh: Mesh, one: IntArray, two: IntArray, touch: float) -> BoolAr
         away = ((mesh.vertices[mesh.triangles[two, k]] - a) * normal).sum(axis=1)
         over |= away > limit
         under |= away < -limit
-    return over & under
+    both: BoolArray = over & under
+    return both
 
 
 def _edge_through(mesh: Mesh, one: IntArray, two: IntArray, corner: int, touch: float) -> BoolArray:
@@ -169,7 +170,8 @@ def _edge_through(mesh: Mesh, one: IntArray, two: IntArray, corner: int, touch: 
         left &= turn > margin
         right &= turn < -margin
     shared = (face == start[:, None]).any(axis=1) | (face == end[:, None]).any(axis=1)
-    return through & (left | right) & ~shared
+    pierced: BoolArray = through & (left | right) & ~shared
+    return pierced
 
 
 def _places(mesh: Mesh, pairs: IntArray) -> IntArray:
@@ -181,7 +183,8 @@ def _places(mesh: Mesh, pairs: IntArray) -> IntArray:
     at = at.reshape(-1, 6)
     first = np.repeat(at[:, 0], 5)
     label = joined(len(used), first, at[:, 1:].reshape(-1))[at[:, 0]]
-    return np.unique(label, return_inverse=True)[1].astype(np.int64)
+    number: IntArray = np.unique(label, return_inverse=True)[1].astype(np.int64)
+    return number
 
 
 def overlap_box(mesh: Mesh, overlap: Overlap, place: int) -> tuple[FloatArray, FloatArray]:

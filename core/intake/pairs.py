@@ -34,7 +34,7 @@ def overlapping_boxes(low: FloatArray, high: FloatArray) -> Iterator[tuple[IntAr
     origin = low.min(axis=0)
     span = float((high.max(axis=0) - origin).max())
     size = (high - low).max(axis=1)
-    cell = max(_CELL * float(np.median(size)), span / _FINEST, np.finfo(float).tiny)
+    cell = max(_CELL * float(np.median(size)), span / _FINEST, float(np.finfo(float).tiny))
     level = np.ceil(np.log2(np.maximum(size / cell, 1.0))).astype(np.int64)
     levels = np.unique(level).tolist()
     for coarse in levels:
@@ -65,7 +65,7 @@ def _register(
     for x in (0, 1):
         for y in (0, 1):
             for z in (0, 1):
-                at = first + (x, y, z)
+                at = first + np.array((x, y, z))
                 inside = (at <= last).all(axis=1)
                 keys.append(_key(at[inside]))
                 rows.append(members[inside])

@@ -36,9 +36,10 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
         wide = [hole for hole in holes if hole.across > recipe.fill]
         largest = holes[0]
         which = "" if len(holes) == 1 else ", the widest"
+        are = "is" if len(holes) == 1 else "are"
         parts.append(
-            f"{count(len(holes), 'hole')}{which} {length(largest.across)} across, {where(largest.edges)}, {'is' if len(holes) == 1 else 'are'} no open "
-            f"base ({count(len(report.boundary), 'open edge')})"
+            f"{count(len(holes), 'hole')}{which} {length(largest.across)} across, {where(largest.edges)}, {are} no "
+            f"open base ({count(len(report.boundary), 'open edge')})"
         )
         if "fill" not in recipe.steps:
             remedies.append('add "fill" to the steps')

@@ -13,8 +13,8 @@ from ..errors import MeshError, Progress
 from ..mesh.mesh import FloatArray, Mesh
 from ..mesh.topology import edge_report
 from .draft import BoolArray
-from .nearest import distances
 from .measure import measure
+from .nearest import distances
 from .table import EdgeTable
 from .words import length
 
@@ -47,8 +47,8 @@ class Deviation:
     def text(self) -> str:
         """A sentence part for people, millimetres."""
         return (
-            f"the scan lies up to {length(self.largest_to)} from the new skin ({length(self.rms_to)} root mean square), "
-            f"the new skin up to {length(self.largest_back)} from the scan ({length(self.rms_back)})"
+            f"the scan lies up to {length(self.largest_to)} from the new skin ({length(self.rms_to)} root mean "
+            f"square), the new skin up to {length(self.largest_back)} from the scan ({length(self.rms_back)})"
         )
 
 
@@ -68,16 +68,17 @@ def deviation(one: Mesh, two: Mesh, progress: Progress | None = None) -> Deviati
     """
     results = []
     for row, (here, there) in enumerate(((one, two), (two, one))):
-        part = None
-        if progress:
-            outer = progress
-            part = lambda share, text, low=0.5 * row: outer(low + 0.5 * share, text)  # noqa: E731
+        part = None if progress is None else _half(progress, row)
         points, weight = samples(here)
         away = distances(points, there, part)
         total = float(weight.sum())
         rms = float(np.sqrt((weight * away * away).sum() / total)) if total > 0.0 else 0.0
         results.append((float(away.max()), rms))
     return Deviation(*results[0], *results[1])
+
+
+def _half(outer: Progress, row: int) -> Progress:
+    return lambda share, text: outer(0.5 * (row + share), text)
 
 
 def samples(mesh: Mesh) -> tuple[FloatArray, FloatArray]:

@@ -66,7 +66,8 @@ class EdgeTable:
         """Rows of edges in two triangles that run them the same way."""
         two = np.flatnonzero(self.count == 2)
         first = self.start[two]
-        return two[self.up[first] == self.up[first + 1]]
+        rows: IntArray = two[self.up[first] == self.up[first + 1]]
+        return rows
 
     def open_edges(self) -> IntArray:
         """Open edges as their triangles run them, (k, 2)."""

@@ -56,8 +56,8 @@ class Scale:
                 Finding(
                     "taped_scale",
                     Severity.WARNING,
-                    f"Taped distance {row + 1} of {self.taped[row]:.3f} m is {abs(long) * self.taped[row] * 1e3:.1f} mm "
-                    f"too {'short' if long > 0 else 'long'} for the others ({abs(long):.2%}).",
+                    f"Taped distance {row + 1} of {self.taped[row]:.3f} m is {abs(long) * self.taped[row] * 1e3:.1f} "
+                    f"mm too {'short' if long > 0 else 'long'} for the others ({abs(long):.2%}).",
                     "Tape it again, and pick its points again; the scan may be bent.",
                     measured=abs(long),
                     limit=LIMIT,

@@ -19,23 +19,7 @@ from seamwright.core.intake.report import describe
 from seamwright.core.mesh.mass import areas, volume
 from seamwright.core.mesh.mesh import BACK, BASE, CARVED, Mesh
 from seamwright.core.mesh.topology import edge_report
-from shapes import box, cylinder, icosphere, joined, moved, rock, tetrahedron, turned
-
-
-def without(mesh: Mesh, drop: np.ndarray) -> Mesh:
-    """The mesh without these triangles and what they alone used."""
-    kept, rows = np.unique(mesh.triangles[~drop], return_inverse=True)
-    return Mesh(mesh.vertices[kept], rows.reshape(-1, 3), mesh.kind[~drop])
-
-
-def bottomless(mesh: Mesh) -> Mesh:
-    """The mesh without the triangles that lie at its lowest level."""
-    low = mesh.vertices[:, 2] == mesh.vertices[:, 2].min()
-    return without(mesh, low[mesh.triangles].all(axis=1))
-
-
-def inside_out(mesh: Mesh) -> Mesh:
-    return Mesh(mesh.vertices, mesh.triangles[:, ::-1], mesh.kind)
+from shapes import bottomless, box, cylinder, icosphere, inside_out, joined, moved, rock, tetrahedron, turned, without
 
 
 def assert_ready(intake: Intake) -> None:
