@@ -10,14 +10,19 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .cutting.cut import cut
 from .cutting.joint import Joint
-from .cutting.result import Body, Contact, CutResult
+from .cutting.result import FROM_JOINT, Body, Contact, CutResult
 from .errors import CutError, Progress
 from .findings import Finding, Severity, worst
 from .handling.checks import check_piece
-from .handling.figures import PieceFigures, measure_piece
+from .handling.figures import PieceFigures, measure_finished
+from .handling.growing import check_growth, grown
+from .handling.handled import Handled, handle
+from .handling.handled_checks import check_handling
+from .handling.pricing import check_prices, price_job
 from .intake.diagnose import find_twice
 from .intake.mend import Recipe
 from .intake.prepare import Intake, prepare
@@ -30,8 +35,10 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
 from .planning.stations import long_axis, propose_stations
+from .skin.covering import covering_shares, shares_of
 from .skin.depth import gap_width
-from .skin.takeoff import take_off
+from .skin.fire import fire_questions
+from .skin.prices import PriceList
 
 _BALANCE: Final = 1e-9
 """Relative: how nearly the volumes of pieces, crumbs and gap must add up to the carving's."""
@@ -45,6 +52,7 @@ def run_job(
     remesher: Remesher | None = None,
     standing: Sequence[Mesh] = (),
     kept: Sequence[tuple[str, Mesh]] = (),
+    prices: PriceList | None = None,
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
@@ -57,6 +65,7 @@ def run_job(
     remesher : makes a new skin, for the step ``remesh`` of mending; without it that step is refused.
     standing : bodies that stand before the first piece and that no piece may pass through on its way in.
     kept : number and mesh of each piece of the cut before: a piece that is mostly the same body keeps its number.
+    prices : the user's own price list; None: quantities alone.
 
     Returns
     -------
@@ -65,8 +74,9 @@ def run_job(
 
     Raises
     ------
-    MeshError, CutError
-        The carving is not a solid, a joint cannot be applied, or no piece is left. Nothing is half done.
+    MeshError, CutError, InputError
+        The carving is not a solid, a joint cannot be applied, no piece is left, or the price list sells something by a
+        measure that it cannot be reckoned in. Nothing is half done.
     """
     clock = _Clock(progress)
     with clock.stage("intake", 0.0):
@@ -74,6 +84,7 @@ def run_job(
         intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.08))
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
         gap = gap_width(job)
+        shares = covering_shares(intake.mesh, job.skin.bridging)
     with clock.stage("joints", 0.1):
         if joints is None:
             proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.1, 0.6))
@@ -84,7 +95,11 @@ def run_job(
         result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
         _require_pieces(result, gap, job.carving.crumb)
     with clock.stage("measure", 0.75):
-        figures = [measure_piece(body.mesh, job) for body in result.pieces]
+        figures = [
+            measure_finished(body.mesh, job, shares_of(shares, body.source, body.origin), _joint_numbers(body))
+            for body in result.pieces
+        ]
+        handled = [handle(body.mesh, f, job) for body, f in zip(result.pieces, figures, strict=True)]
     with clock.stage("build order", 0.78):
         letters = joint_letters(len(joints))
         lines, contacts = result.lines, result.contacts
@@ -120,15 +135,20 @@ def run_job(
         findings = [*intake.findings, *twice]
         for i in order:
             findings += check_piece(marks[i], figures[i], job)
+            findings += check_handling(marks[i], figures[i], handled[i], job)
         findings += [*numbered.findings, *told]
         findings += _missed(result, letters)
         findings += _idle(result, letters)
         findings += _crumbs(result.crumbs, job.carving.crumb)
         findings += _balance(intake, result)
+        shifts = grown(len(result.pieces), joints, contacts, job)
+        findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
+        findings += fire_questions(job)
+        ordered = [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts]
+        cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices)
+        findings += check_prices(cost, prices)
     with clock.stage("take-off", 0.95):
-        pieces = _pieces(result, figures, order, marks, letters, contacts, findings)
-        total = np.sum([f.areas for f in figures], axis=0) if figures else np.zeros(4)
-        takeoff = take_off(total, intake.volume, job)
+        pieces = _pieces(result, figures, handled, shifts.moves.tolist(), order, marks, letters, contacts, findings)
     status = {letter: worst(f for f in findings if f.joint == letter) for letter in letters}
     return JobResult(
         job=job,
@@ -158,7 +178,7 @@ def run_job(
             for c in contacts
         ),
         findings=tuple(findings),
-        takeoff=takeoff,
+        takeoff=cost.lines,
         plan=plan,
         gap=gap,
         carving_volume=intake.volume,
@@ -168,6 +188,7 @@ def run_job(
         scan=intake.source,
         scan_turned=intake.turned,
         site=site,
+        cost=cost,
         seconds=clock.seconds,
     )
 
@@ -198,6 +219,8 @@ class _Clock:
 def _pieces(
     result: CutResult,
     figures: Sequence[PieceFigures],
+    handled: Sequence[Handled],
+    moves: Sequence[Sequence[float]],
     order: Iterable[int],
     marks: Sequence[str],
     letters: Sequence[str],
@@ -222,9 +245,16 @@ def _pieces(
                 tuple(letters[j] for j in sorted(meets[i])),
                 worst(f for f in findings if f.piece == marks[i]),
                 (x, y, z),
+                handled[i],
+                (moves[i][0], moves[i][1], moves[i][2]),
             )
         )
     return tuple(out)
+
+
+def _joint_numbers(body: Body) -> NDArray[np.int64]:
+    """The joint that made each triangle, (m,); -1 where none of this job did."""
+    return np.where(body.origin == FROM_JOINT, body.source, -1)
 
 
 def _missed(result: CutResult, letters: Sequence[str]) -> list[Finding]:

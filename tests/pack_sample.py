@@ -8,13 +8,14 @@ import zlib
 
 import numpy as np
 from seamwright.core.cutting.joint import Plane, Profile
-from seamwright.core.cutting.result import Body, JointLine
+from seamwright.core.cutting.result import Body, Contact, JointLine
 from seamwright.core.findings import Finding, Severity, worst
-from seamwright.core.handling import check_piece, measure_piece
+from seamwright.core.handling import check_piece, handle, measure_finished
+from seamwright.core.handling.pricing import price_job
 from seamwright.core.job import Job
 from seamwright.core.jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.skin import gap_width, take_off
+from seamwright.core.skin import PriceList, gap_width
 from shapes import box
 
 LENGTHS = (1.0, 2.4, 0.8)
@@ -41,7 +42,7 @@ def bar(length: float, low: float, joint_ends: tuple[bool, bool]) -> Mesh:
     return Mesh(mesh.vertices, mesh.triangles, kind)
 
 
-def sample_result(job: Job | None = None) -> JobResult:
+def sample_result(job: Job | None = None, prices: PriceList | None = None) -> JobResult:
     """The bar of 4.2 m, cut at 1.0 and 3.4 m without a gap."""
     job = job or Job()
     joints = (
@@ -55,12 +56,15 @@ def sample_result(job: Job | None = None) -> JobResult:
     starts = np.cumsum((0.0, *LENGTHS))
     for k, length in enumerate(LENGTHS):
         mesh = bar(length, float(starts[k]), (k > 0, k < 2))
-        figures = measure_piece(mesh, job)
+        figures = measure_finished(mesh, job)
         found = check_piece(str(k + 1), figures, job)
         findings += found
         marks = (("A",), ("A", "B"), ("B",))[k]
         source, origin = np.arange(12), (mesh.kind == 1).astype(np.uint8)
-        pieces.append(PieceRecord(str(k + 1), mesh, source, origin, figures, marks, worst(found), figures.centroid))
+        handled = handle(mesh, figures, job)
+        pieces.append(
+            PieceRecord(str(k + 1), mesh, source, origin, figures, marks, worst(found), figures.centroid, handled)
+        )
     records = []
     for mark, joint, x in (("A", joints[0], 1.0), ("B", joints[1], 3.4)):
         loop = np.array([[x, 0, 0], [x, 0, 1], [x, 1, 1], [x, 1, 0], [x, 0, 0]], dtype=float)
@@ -72,7 +76,8 @@ def sample_result(job: Job | None = None) -> JobResult:
     findings.append(
         Finding("crumb", Severity.NOTE, "A crumb of 0.1 l.", measured=0.05**3, unit="m3", where=(5.025, 0.025, 0.025))
     )
-    areas = np.sum([piece.figures.areas for piece in pieces], axis=0)
+    contacts = (Contact(0, 0, 1, 1.0, 3.0), Contact(1, 1, 2, 1.0, 3.0))
+    cost = price_job([piece.figures for piece in pieces], contacts, 4.2, job, prices)
     return JobResult(
         job=job,
         carving=bar(4.2, 0.0, (False, False)),
@@ -83,12 +88,13 @@ def sample_result(job: Job | None = None) -> JobResult:
             ContactRecord("B", "profile", "2", "3", 1.0, 3.0, "warning"),
         ),
         findings=tuple(findings),
-        takeoff=take_off(areas, 4.2, job),
+        takeoff=cost.lines,
         plan=Plan("given", "The joints were given, not proposed.", 0, 3),
         gap=gap_width(job),
         carving_volume=4.2,
         carving_area=14.6,
         taken_volume=0.0,
         crumbs=(crumb,),
+        cost=cost,
         seconds={"cut": 0.123},
     )

@@ -9,10 +9,13 @@ and the word on cobalt are common practice, no source.
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
+from ..handling.carry import ELBOW_ROOM
 from ..handling.checks import REACH, REACH_LOW
 from ..handling.crew import TEAM_SHARE
+from ..handling.handled_checks import GALE, LEAST_TILT
 from ..job import Job
 
 DEFER: Final = (
@@ -76,8 +79,9 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
     return (
         (
             "piece_mass",
-            f"Finished mass of each piece (foam at {job.foam.density:.4g} kg/m3 and skin by exact area; edge returns "
-            f"are not weighed) against the workshop's own limit of {limits.piece_mass:.4g} kg.",
+            f"Finished mass of each piece (foam at {job.foam.density:.4g} kg/m3, skin by the area that a laminate "
+            f"covers which bridges {job.skin.bridging * 1000.0:.4g} mm, edge returns included) against the workshop's "
+            f"own limit of {limits.piece_mass:.4g} kg.",
         ),
         (
             "piece_size",
@@ -98,5 +102,33 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
             "reach",
             f"Depth from front to back against {REACH:.2f} m ({REACH_LOW:.2f} m if lifted from below 0.25 m), the "
             "depth at which the revised NIOSH lifting equation recommends no load for one person.",
+        ),
+        (
+            "tipping",
+            f"Tilt at which the finished piece, set down upright by itself, falls, against "
+            f"{math.degrees(LEAST_TILT):.0f} degrees (as appliances are tilted; from memory, unverified).",
+        ),
+        (
+            "hands",
+            f"Hand places of the crew on the outline seen from above, {ELBOW_ROOM:.2f} m apart or more (common "
+            "practice, no source).",
+        ),
+        (
+            "person_lift",
+            f"Largest share of one person against the workshop's own {limits.person_lift:.4g} kg.",
+        ),
+        (
+            "weight_filter",
+            "Largest share against the weight filter of INDG143 between knuckle and elbow at arm's length, "
+            "which is a filter and no limit.",
+        ),
+        (
+            "lifting",
+            "Mass of a piece that one person carries against the revised NIOSH lifting equation at its best height.",
+        ),
+        (
+            "wind",
+            f"Where it stands outdoors: wind that slides or tips the piece by the plain formula against {GALE:g} m/s, "
+            "where a gale begins (from memory, unverified). An indication: an engineer decides.",
         ),
     )

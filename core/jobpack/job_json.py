@@ -9,7 +9,8 @@ import tomllib
 from typing import Any, Final
 
 from ..cutting.result import JointLine
-from ..mesh.mesh import KIND_NAMES
+from ..handling.handled import Handled
+from ..mesh.mesh import BACK, CARVED, KIND_NAMES
 from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
 from .record import JobResult, JointRecord, PieceRecord
@@ -55,6 +56,7 @@ def job_json(result: JobResult) -> str:
             "contacts": [dict(zip(JOINT_COLUMNS, row, strict=True)) for row in joint_rows(result)],
             "crumbs": [{"volume_m3": crumb.volume, "triangles": len(crumb.mesh.triangles)} for crumb in result.crumbs],
             "takeoff": [dict(zip(TAKEOFF_COLUMNS, row, strict=True)) for row in takeoff_rows(result)],
+            "cost": _cost(result),
             "findings": [finding_entry(finding) for finding in result.findings],
             "totals": _totals(result),
         }
@@ -74,12 +76,56 @@ def _piece(piece: PieceRecord) -> dict[str, Any]:
         "foam_volume_m3": figures.volume,
         "foam_centroid_m": list(figures.centroid),
         **{f"{name}_area_m2": area for name, area in zip(KIND_NAMES, figures.areas, strict=True)},
+        "covering_carved_m2": figures.covered[CARVED],
+        "covering_back_m2": figures.covered[BACK],
+        "edge_returns_m2": list(figures.returns),
+        "balance_m": list(figures.balance),
+        "shift_m": list(piece.shift),
+        "handling": None if piece.handled is None else _handling(piece.handled),
         "foam_mass_kg": figures.foam_mass,
         "skin_mass_kg": figures.skin_mass,
         "finished_mass_kg": figures.finished_mass,
         "crew": figures.crew,
         "status": piece.status,
         "triangles": len(piece.mesh.triangles),
+    }
+
+
+def _handling(handled: Handled) -> dict[str, Any]:
+    carry, standing, turning = handled.carry, handled.standing, handled.turning
+    return {
+        "people": carry.people,
+        "hands_m": carry.places.tolist(),
+        "shares_kg": carry.shares.tolist(),
+        "hands_apart_m": _finite(carry.apart),
+        "footprint_m": standing.footprint.tolist(),
+        "on_base": standing.on_base,
+        "tilt_rad": standing.tilt,
+        "wind_slides_m_s": _finite(standing.slides),
+        "wind_tips_m_s": _finite(standing.tips),
+        "turning_headroom_m": turning.headroom,
+        "turning_lift_kg": turning.lift,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _cost(result: JobResult) -> dict[str, Any] | None:
+    sheet = result.cost
+    if sheet is None or sheet.total is None:
+        return None
+    return {
+        "currency": sheet.currency,
+        "total": float(sheet.total),
+        "stages": {name: float(cost) for name, cost in sheet.stages.items()},
+        "pieces": {
+            piece.mark: {name: float(cost) for name, cost in own.items()}
+            for piece, own in zip(result.pieces, sheet.pieces, strict=True)
+        },
+        "unpriced": list(sheet.unpriced),
+        "unused": list(sheet.unused),
     }
 
 
@@ -110,6 +156,8 @@ def _totals(result: JobResult) -> dict[str, Any]:
         "gap_volume_m3": result.taken_volume,
         "crumb_volume_m3": math.fsum(crumb.volume for crumb in result.crumbs),
         **{f"{name}_area_m2": math.fsum(f.areas[k] for f in figures) for k, name in enumerate(KIND_NAMES)},
+        "covering_carved_m2": math.fsum(f.covered[CARVED] for f in figures),
+        "covering_back_m2": math.fsum(f.covered[BACK] for f in figures),
         "foam_mass_kg": math.fsum(f.foam_mass for f in figures),
         "skin_mass_kg": math.fsum(f.skin_mass for f in figures),
         "finished_mass_kg": math.fsum(f.finished_mass for f in figures),

@@ -12,7 +12,7 @@ from .page import job_page
 from .piece_files import piece_files
 from .record import JobResult
 from .site_tables import build_order_csv, loading_csv, setout_csv
-from .tables import joints_csv, pieces_csv, takeoff_csv
+from .tables import costs_csv, joints_csv, pieces_csv, takeoff_csv
 from .templates import template_files
 
 
@@ -37,6 +37,7 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "pieces.csv": pieces_csv(result),
         "joints.csv": joints_csv(result),
         "takeoff.csv": takeoff_csv(result),
+        "costs.csv": costs_csv(result),
         "build_order.csv": build_order_csv(result),
         "loading.csv": loading_csv(result),
         "setout.csv": setout_csv(result),
@@ -46,7 +47,7 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "labels.svg": labels_svg(result),
     }
     return {
-        **{path: text.encode() for path, text in texts.items()},
+        **{path: text.encode() for path, text in texts.items() if text},
         **template_files(result),
         **piece_files(result),
     }

@@ -5,7 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from ..skin.depth import growth
 from .page_checks import cautions_section, findings_section
+from .page_handling import handling_section
 from .page_parts import Markup, escape, facts, number, picture, section
 from .page_piece import piece_sheets
 from .page_site import (
@@ -18,7 +20,8 @@ from .page_site import (
     sign_off_section,
 )
 from .page_style import STYLE
-from .page_tables import joints_section, pieces_section, takeoff_section
+from .page_tables import joints_section, pieces_section
+from .page_takeoff import takeoff_section
 from .record import JobResult, PieceRecord
 
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -52,6 +55,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "Key plan": key_plan_section(result) if site else "",
         "Pieces": pieces_section(result),
         "Piece by piece": piece_sheets(result) if site else "",
+        "Handling": handling_section(result),
         "Joints": joints_section(result),
         "Setting-out": setting_out_section(result, site) if site else "",
         "Cutting order": cutting_section(result, site) if site else "",
@@ -105,7 +109,8 @@ def _summary(result: JobResult) -> Markup:
         (
             "Gap between joint faces",
             f"{result.gap * 1000.0:.1f} mm",
-            f"takes {result.taken_volume:.4f} m\u00b3"
+            _allowance(result)
+            + f"takes {result.taken_volume:.4f} m\u00b3"
             + (f"; crumbs ({len(result.crumbs)}): {crumbs:.4f} m\u00b3" if result.crumbs else ""),
         ),
     ]
@@ -113,6 +118,13 @@ def _summary(result: JobResult) -> Markup:
     if result.plan.fewest > 0:
         plan.append(f"By the mass limit alone no plan can have fewer than {result.plan.fewest} pieces.")
     return section("summary", "Summary", facts(pairs), *plan, _mass_bars(result.pieces, limit))
+
+
+def _allowance(result: JobResult) -> str:
+    """How the room for the skin comes about."""
+    if result.job.joints.allowance == "grow":
+        return f"kerf alone, pieces then {growth(result.job) * 1000.0:.1f} mm further apart; "
+    return f"{result.gap * 500.0:.1f} mm off each face; "
 
 
 def _status_count(pieces: tuple[PieceRecord, ...]) -> str:

@@ -1,11 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Sections of the page that are tables: pieces, joints, take-off."""
+"""Sections of the page that are tables: pieces and joints."""
 
 from __future__ import annotations
 
 from ..mesh.mesh import KIND_NAMES
-from ..skin.depth import rim_depth, skin_depth
-from ..skin.mass import mass_per_area
 from .page_parts import Column, Markup, number, section, status, table
 from .record import JobResult
 
@@ -58,10 +56,24 @@ def pieces_section(result: JobResult) -> Markup:
     notes = [
         f"Length, width and height are of the handling box: the smallest box round the finished piece {pose}, skin "
         "included. Foam volume is what is left after the gap. Areas are exact, by class of face.",
-        *([f"Edge returns ({', '.join(returns)}) are not weighed."] if returns else []),
+        *([f"Edge returns ({', '.join(returns)}) are weighed, clipped to their faces."] if returns else []),
+        *_covering_note(result),
         *_crumb_note(result),
     ]
     return section("pieces", "Pieces", table("Pieces as carried", columns, rows, total), *notes)
+
+
+def _covering_note(result: JobResult) -> list[str]:
+    """How the area that the skin covers differs from the exact one."""
+    bridging = result.job.skin.bridging
+    if bridging == 0.0:
+        return []
+    carved = sum(piece.figures.areas[0] for piece in result.pieces)
+    covered = sum(piece.figures.covered[0] for piece in result.pieces)
+    return [
+        f"Skin is weighed and bought by the area that a laminate covers which bridges {bridging * 1000.0:.4g} mm: "
+        f"{covered:.2f} {_AREA} where the exact carved area is {carved:.2f} {_AREA}."
+    ]
 
 
 def _crumb_note(result: JobResult) -> list[str]:
@@ -124,62 +136,3 @@ def joints_section(result: JobResult) -> Markup:
         "surface before the gap, counted once; the visible line is where carved faces meet the joint."
     )
     return section("joints", "Joints", *parts)
-
-
-def takeoff_section(result: JobResult) -> Markup:
-    """Take-off: what to buy, and the skin by class of face that it follows from."""
-    if not result.takeoff:
-        return section("take-off", "Take-off", "Nothing was taken off.")
-    priced = any(line.unit_price is not None or line.cost is not None for line in result.takeoff)
-    columns = [
-        Column("item"),
-        Column("how it was reckoned"),
-        Column("net", number=True),
-        Column("waste", "%", True),
-        Column("order", number=True),
-        Column("unit"),
-        *([Column("price a unit", number=True), Column("cost", number=True)] if priced else []),
-    ]
-    rows = [
-        [
-            line.item,
-            line.basis,
-            number(line.net_quantity, 2),
-            number(100.0 * line.waste, 0),
-            number(line.order_quantity, 0 if line.unit == "billet" else 2),
-            line.unit.replace("m2", _AREA),
-            *([number(line.unit_price, 2), number(line.cost, 2)] if priced else []),
-        ]
-        for line in result.takeoff
-    ]
-    parts: list[str] = [table("Materials, from the foam out", columns, rows)]
-    if not priced:
-        parts.append("No prices are known to this job.")
-    parts.append(_skin_by_face(result))
-    if rim_depth(result.job) > skin_depth(result.job, "joint"):
-        parts.append(
-            f"Along the rim of a joint the edge returns come on top: {rim_depth(result.job) * 1000.0:.1f} mm on each "
-            "face. The gap follows from that."
-        )
-    return section("take-off", "Take-off", *parts)
-
-
-def _skin_by_face(result: JobResult) -> Markup:
-    rows = []
-    for k, name in enumerate(KIND_NAMES):
-        area = sum(piece.figures.areas[k] for piece in result.pieces)
-        layers = ", ".join(layer.name for layer in result.job.skin.layers if name in layer.faces)
-        weight = mass_per_area(result.job, name)
-        depth = skin_depth(result.job, name) * 1000.0
-        rows.append(
-            [name, layers or "bare", number(area, 2), number(weight, 2), number(depth, 1), number(area * weight, 1)]
-        )
-    columns = [
-        Column("face"),
-        Column("layers"),
-        Column("area", _AREA, True),
-        Column("weight", "kg/m\u00b2", True),
-        Column("thickness", "mm", True),
-        Column("mass", "kg", True),
-    ]
-    return table("Skin by class of face", columns, rows, fit=True)

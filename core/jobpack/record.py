@@ -13,9 +13,11 @@ from ..cutting.joint import Joint
 from ..cutting.result import Body, JointLine
 from ..findings import Finding
 from ..handling.figures import PieceFigures
+from ..handling.handled import Handled
 from ..job import Job
 from ..logistics.site_work import SiteWork
 from ..mesh.mesh import Mesh
+from ..skin.cost import CostSheet
 from ..skin.takeoff import TakeoffLine
 
 
@@ -32,6 +34,10 @@ class PieceRecord:
     status: str
     part: tuple[float, float, float]
     """A point strictly inside the piece."""
+    handled: Handled | None = None
+    """Carry plan, standing, turning over; None in a record put together without them."""
+    shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Metres from where it was carved to where it stands when joints are not trimmed for the skin."""
 
 
 @dataclass(frozen=True)
@@ -95,5 +101,7 @@ class JobResult:
     """(m,) whether it runs round the other way than there."""
     site: SiteWork | None = None
     """Build order, loads, marks and setting-out; None in a record put together without them."""
+    cost: CostSheet | None = None
+    """What it costs, by line, stage and piece; without a price list quantities alone."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from ..mesh.mesh import KIND_NAMES
+from ..mesh.mesh import BACK, CARVED, KIND_NAMES
 from .csv_text import Cell, csv_text
 from .record import JobResult
 
@@ -17,6 +17,8 @@ PIECE_COLUMNS = (
     "height_m",
     "foam_volume_m3",
     *(f"{name}_area_m2" for name in KIND_NAMES),
+    "covering_carved_m2",
+    "covering_back_m2",
     "foam_mass_kg",
     "skin_mass_kg",
     "finished_mass_kg",
@@ -48,6 +50,8 @@ def piece_rows(result: JobResult) -> list[tuple[Cell, ...]]:
             *piece.figures.box,
             piece.figures.volume,
             *piece.figures.areas,
+            piece.figures.covered[CARVED],
+            piece.figures.covered[BACK],
             piece.figures.foam_mass,
             piece.figures.skin_mass,
             piece.figures.finished_mass,
@@ -95,6 +99,19 @@ def pieces_csv(result: JobResult) -> str:
 def joints_csv(result: JobResult) -> str:
     """``joints.csv``."""
     return csv_text(JOINT_COLUMNS, joint_rows(result))
+
+
+def costs_csv(result: JobResult) -> str:
+    """``costs.csv``: one row for each piece and stage; empty where no prices are known."""
+    sheet = result.cost
+    if sheet is None or sheet.total is None:
+        return ""
+    rows = [
+        (piece.mark, stage, float(cost), sheet.currency)
+        for piece, own in zip(result.pieces, sheet.pieces, strict=True)
+        for stage, cost in own.items()
+    ]
+    return csv_text(("mark", "stage", "cost", "currency"), rows)
 
 
 def takeoff_csv(result: JobResult) -> str:

@@ -22,10 +22,11 @@ class Need:
     Attributes
     ----------
     item : what it is.
-    stage : stage of the work that uses it: the layer's name, or ``foam``, ``adhesive``, ``touch-up``.
+    stage : stage of the work that uses it: the layer's name, or ``foam``, ``adhesive``, ``resin``, ``touch-up``.
     kind : key of `stock.USUAL` that says how it is usually sold.
     measures : the same amount in each unit that it can be reckoned in: ``m2``, ``kg``, ``l``, ``m``, ``each``.
     basis : how it was reckoned, in words.
+    follows : items whose waste this one shares, each with how much goes with it: resin is wasted with its glass.
     """
 
     item: str
@@ -33,6 +34,7 @@ class Need:
     kind: str
     measures: Mapping[str, float]
     basis: str
+    follows: tuple[tuple[str, float], ...] = ()
 
 
 def skin_needs(areas: Sequence[float], returns: Sequence[float], job: Job) -> tuple[Need, ...]:
@@ -44,10 +46,44 @@ def skin_needs(areas: Sequence[float], returns: Sequence[float], job: Job) -> tu
     returns : square metres of edge return of each layer (see `return_areas`); as many as the job has layers.
     job : its skin is read.
     """
-    return tuple(
-        need
+    rows = [
+        (layer, layer_area(areas, layer.faces) + float(strip), float(strip))
         for layer, strip in zip(job.skin.layers, returns, strict=True)
-        for need in _of_layer(layer, layer_area(areas, layer.faces), float(strip), job)
+    ]
+    needs = [_of_layer(*row) for row in rows]
+    last = max((k for k, layer in enumerate(job.skin.layers) if layer.glass is not None), default=-1)
+    # All laminates are wetted from the same drums: resin and catalyst stand once, after the last of them.
+    return (*needs[: last + 1], *_resin(rows, job), *needs[last + 1 :])
+
+
+def _resin(rows: Sequence[tuple[Layer, float, float]], job: Job) -> Iterator[Need]:
+    parts = [
+        (f"{layer.name}: glass", layer.glass * area * layer.resin_ratio, layer.resin_ratio)
+        for layer, area, _ in rows
+        if layer.glass is not None and layer.resin_ratio is not None
+    ]
+    if not parts:
+        return
+    resin = sum(amount for _, amount, _ in parts)
+    share = job.skin.catalyst
+    follows = tuple((item, amount) for item, amount, _ in parts)
+    ratios = ", ".join(f"{ratio:.4g} times the {item}" for item, _, ratio in parts)
+    yield Need(
+        "resin",
+        "resin",
+        "resin",
+        {"kg": resin},
+        f"{resin:.4g} kg: {ratios}; waste comes with the glass and is counted once",
+        follows,
+    )
+    yield Need(
+        "catalyst",
+        "resin",
+        "catalyst",
+        {"l": resin * share, "kg": resin * share},
+        f"{share:.3g} of the resin, a millilitre to a gram; by temperature one printed chart has {CATALYST_CHART}: the "
+        "resin's data sheet decides",
+        follows,
     )
 
 
@@ -83,44 +119,16 @@ def touch_up_need(length: float) -> Need:
     return Need("touch-up", "touch-up", "touch-up", {"m": length}, f"{length:.4g} m of joint line on carved faces")
 
 
-def _of_layer(layer: Layer, area: float, strip: float, job: Job) -> Iterator[Need]:
-    whole = area + strip
-    where = f"{whole:.4g} m2 covered ({', '.join(layer.faces) or 'no faces'}"
+def _of_layer(layer: Layer, area: float, strip: float) -> Need:
+    where = f"{area:.4g} m2 covered ({', '.join(layer.faces) or 'no faces'}"
     if layer.edge_return > 0.0:
         where += f"; {strip:.4g} m2 of it edge return of {layer.edge_return * 1000.0:.4g} mm"
     where += ")"
-    if layer.glass is not None and layer.resin_ratio is not None:
-        glass = layer.glass * whole
-        resin = glass * layer.resin_ratio
-        share = job.skin.catalyst
-        yield Need(
-            f"{layer.name}: glass",
-            layer.name,
-            "glass",
-            {"kg": glass, "m2": whole},
-            f"{where} x {layer.glass:.5g} kg/m2",
-        )
-        yield Need(
-            f"{layer.name}: resin",
-            layer.name,
-            "resin",
-            {"kg": resin},
-            f"{layer.resin_ratio:.4g} times the glass, so waste comes with the glass and is counted once",
-        )
-        yield Need(
-            f"{layer.name}: catalyst",
-            layer.name,
-            "catalyst",
-            {"l": resin * share, "kg": resin * share},
-            f"{share:.3g} of the resin, a millilitre to a gram; by temperature one printed chart has {CATALYST_CHART}: "
-            "the resin's data sheet decides",
-        )
-        return
+    if layer.glass is not None:
+        basis = f"{where} x {layer.glass:.5g} kg/m2"
+        return Need(f"{layer.name}: glass", layer.name, "glass", {"kg": layer.glass * area, "m2": area}, basis)
     per_area = layer.areal_mass
-    measures = {"kg": per_area * whole, "m2": whole}
+    measures = {"kg": per_area * area, "m2": area}
     if layer.density is not None:
-        yield Need(layer.name, layer.name, "coat", measures, f"{where} x {per_area:.5g} kg/m2")
-    elif layer.thickness is not None:
-        yield Need(layer.name, layer.name, "sheet", measures, where)
-    else:
-        yield Need(layer.name, layer.name, "paint", measures, where)
+        return Need(layer.name, layer.name, "coat", measures, f"{where} x {per_area:.5g} kg/m2")
+    return Need(layer.name, layer.name, "paint" if layer.thickness is None else "sheet", measures, where)

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
@@ -37,18 +37,23 @@ def order_lines(needs: Sequence[Need], prices: PriceList | None = None) -> tuple
     Net and order are in sold units. Order is net with waste and laps, rounded up to whole units.
     Resin and catalyst carry the waste of their glass.
     """
-    lines: list[TakeoffLine] = []
-    glass_waste = 0.0
-    for need in needs:
-        listed = prices.get(need.item) if prices is not None else None
-        stock = replace(USUAL[need.kind], item=need.item) if listed is None else listed
-        waste = (1.0 + stock.waste) * stock.lap - 1.0
-        if need.kind == "glass":
-            glass_waste = waste
-        elif need.kind in ("resin", "catalyst"):
-            waste = (1.0 + waste) * (1.0 + glass_waste) - 1.0
-        lines.append(_line(need, stock, waste, prices))
-    return tuple(lines)
+    stocks = [_stock(need, prices) for need in needs]
+    own = {need.item: (1.0 + stock.waste) * stock.lap for need, stock in zip(needs, stocks, strict=True)}
+    return tuple(
+        _line(need, stock, own[need.item] * _carried(need, own) - 1.0, prices)
+        for need, stock in zip(needs, stocks, strict=True)
+    )
+
+
+def _stock(need: Need, prices: PriceList | None) -> Stock:
+    listed = prices.get(need.item) if prices is not None else None
+    return replace(USUAL[need.kind], item=need.item) if listed is None else listed
+
+
+def _carried(need: Need, own: Mapping[str, float]) -> float:
+    """How much more is needed because what it goes with is wasted."""
+    whole = sum(amount for _, amount in need.follows)
+    return sum(amount * own[item] for item, amount in need.follows) / whole if whole > 0.0 else 1.0
 
 
 def sold_quantity(need: Need, stock: Stock, name: str = "price list") -> float:

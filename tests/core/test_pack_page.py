@@ -85,7 +85,7 @@ def test_page_is_whole_and_needs_nothing_outside(pictures: dict[str, bytes]) -> 
 
 def test_sections_stand_in_the_order_of_the_job() -> None:
     headings = re.findall(r"<h2>(.*?)</h2>", job_page(sample_result(), {}))
-    assert headings == ["Summary", "Pictures", "Findings", "Pieces", "Joints", "Take-off", "Cautions"]
+    assert headings == ["Summary", "Pictures", "Findings", "Pieces", "Handling", "Joints", "Take-off", "Cautions"]
 
 
 def test_hostile_words_are_shown_not_run() -> None:
@@ -172,8 +172,8 @@ def test_cautions_defer_and_promise_nothing() -> None:
     assert not re.search(r"\bsafe(ly|ty)?\b", said)
 
 
-def test_page_says_what_is_not_weighed() -> None:
-    assert "Edge returns (laminate) are not weighed." in words(job_page(sample_result(), {}))
+def test_page_says_what_is_weighed() -> None:
+    assert "Edge returns (laminate) are weighed, clipped to their faces." in words(job_page(sample_result(), {}))
     assert "are not weighed." not in words(job_page(sample_result(replace(Job(), skin=Skin(layers=()))), {})).replace(
         "edge returns are not weighed", ""
     )

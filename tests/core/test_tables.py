@@ -89,7 +89,7 @@ def test_pieces_csv_row_by_row() -> None:
     head, *rows = pieces_csv(result).split("\r\n")
     assert head == (
         "mark,build_order,load_order,joints,length_m,width_m,height_m,foam_volume_m3,carved_area_m2,joint_area_m2,"
-        "base_area_m2,back_area_m2,foam_mass_kg,skin_mass_kg,finished_mass_kg,crew,status"
+        "base_area_m2,back_area_m2,covering_carved_m2,covering_back_m2,foam_mass_kg,skin_mass_kg,finished_mass_kg,crew,status"
     )
     assert rows[-1] == ""
     middle = dict(zip(head.split(","), rows[1].split(","), strict=True))
