@@ -85,6 +85,23 @@ reading = "5 m"            # from how far marks should be read: letters are 1/20
 [setting_out]
 spacing = "250 mm"         # most between points along a joint's line
 marks = []                 # example: [{ name = "F1", scan = ["0 m", "0 m", "0 m"], site = ["2.412 m", "0.3 m", "0 m"], floor = true }]; three or more, or they are proposed
+[keep_clear]               # what the rock must never touch; without bodies nothing is checked
+clearance = "50 mm"        # least distance from the finished surface, the skin's thickness taken off (from memory, unverified)
+close_fit = ["50 mm", "120 mm"]  # distances that count as a close fit
+facing = "300 mm"          # carved surface farther than this from a body does not face it
+tolerance = "1 mm"         # by which a least distance on the way may be too large
+approach = "0 m"           # length of a straight way in along the heading, in the pose at rest; or write way_in
+steer = "kept"             # headings on the way that are not given: "kept" as at rest, "along" the way
+roll = "0 deg"             # what may come on top at every place of the way, to either side
+bounce = "0 mm"
+sideways = "0 mm"
+boards = "500 mm"          # between gauge boards; "0 mm": only those of stations
+stations = []              # example: ["-1.2 m", "0.4 m"], forward of the first body's origin
+way_in = []                # example: [{ at = ["11 m", "1.7 m", "0 m"], heights = ["0 m", "0 m", "0 m", "0 m"] }], the outermost first
+bodies = []                # example: [{ name = "boat", file = "boat.ply", at = ["4.3 m", "1.7 m", "0.4 m"], pitch = "6 deg" },
+#   { name = "car", envelope = "vehicle", size = ["4.6 m", "1.9 m", "1.6 m"], wheelbase = "2.9 m", track = "1.5 m",
+#     front_overhang = "0.8 m", at = ["4.3 m", "1.7 m", "0 m"], heights = ["0 m", "300 mm", "0 m", "0 m"] }]: pads front left,
+#     front right, rear left, rear right; a file is sought beside the job file, x forward, y left, z up
 """  # noqa: E501
 
 
