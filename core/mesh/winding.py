@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -57,6 +59,10 @@ def encloses(mesh: Mesh, point: FloatArray) -> bool:
     return bool(crossings(mesh.vertices, mesh.triangles, point)[1].sum() > 0)
 
 
+_FACES: Final = 8
+"""Largest triangles under which the inside of a thin body is looked for."""
+
+
 def distance_within(mesh: Mesh, point: FloatArray, reach: float) -> float:
     """Distance from the point to the skin, metres; `reach` where nothing is nearer than that."""
     word = np.zeros(len(mesh.vertices), dtype=np.uint8)
@@ -86,7 +92,8 @@ def inner_point(mesh: Mesh) -> FloatArray:
     """A point well inside a closed mesh, (3,) metres: the middle of the longest stretch of a few lines through it.
 
     Lines along x are tried at the heights and depths of the middle of the box, of the vertices' mean and of places
-    between; the same mesh gives the same point.
+    between, then lines square to the largest triangles, which find the inside of a thin slab; the same mesh gives the
+    same point.
 
     Raises
     ------
@@ -102,19 +109,51 @@ def inner_point(mesh: Mesh) -> FloatArray:
     places += [(float(low[1] + a * size[1]), float(low[2] + b * size[2])) for a in shares for b in shares]
     best, found = 0.0, None
     for i, (y, z) in enumerate(places):
-        start = np.array([low[0] - 0.01 * size[0], y, z])
-        rows, turn = crossings(mesh.vertices, mesh.triangles, start)
-        p = mesh.vertices[mesh.triangles[rows]]
-        normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
-        x = start[0] + (normal * (p[:, 0] - start)).sum(axis=1) / normal[:, 0]
-        order = np.argsort(x, kind="stable")
-        x, inside = x[order], np.cumsum(-turn[order])
-        room = np.where(inside[:-1] > 0, np.diff(x), 0.0) if len(x) else np.zeros(0)
-        if len(room) and room.max() > best:
-            at = int(np.argmax(room))
-            best, found = float(room[at]), np.array([(x[at] + x[at + 1]) / 2.0, y, z])
+        room, x = _longest_stretch(mesh.vertices, mesh.triangles, y, z)
+        if room > best:
+            best, found = room, np.array([x, y, z])
         if i >= 8 and best > 0.1 * size[0]:
             break
     if found is None:
+        found = _under_a_face(mesh)
+    if found is None:
         raise MeshError("no point inside the body was found; it holds no foam to speak of")
+    return found
+
+
+def _longest_stretch(vertices: FloatArray, triangles: IntArray, y: float, z: float) -> tuple[float, float]:
+    """Longest stretch inside the mesh of the line along x at (y, z), metres, and the x of its middle; 0 where none."""
+    low, high = float(vertices[:, 0].min()), float(vertices[:, 0].max())
+    start = np.array([low - 0.01 * (high - low), y, z])
+    rows, turn = crossings(vertices, triangles, start)
+    p = vertices[triangles[rows]]
+    normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    x = start[0] + (normal * (p[:, 0] - start)).sum(axis=1) / normal[:, 0]
+    order = np.argsort(x, kind="stable")
+    x, inside = x[order], np.cumsum(-turn[order])
+    room = np.where(inside[:-1] > 0, np.diff(x), 0.0) if len(x) else np.zeros(0)
+    if not len(room):
+        return 0.0, start[0]
+    at = int(np.argmax(room))
+    return float(room[at]), float(x[at] + x[at + 1]) / 2.0
+
+
+def _under_a_face(mesh: Mesh) -> FloatArray | None:
+    """Middle of the longest stretch of lines square to the largest triangles, through their middles."""
+    corners = mesh.corners()
+    middle = corners.mean(axis=1)
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    twice = np.linalg.norm(normal, axis=1)
+    best, found = 0.0, None
+    for row in np.argsort(-twice, kind="stable")[:_FACES].tolist():
+        if not twice[row] > 0.0:
+            break
+        n = normal[row] / twice[row]
+        side = np.cross(n, np.eye(3)[int(np.argmin(np.abs(n)))])
+        side /= np.linalg.norm(side)
+        frame = np.stack([n, side, np.cross(n, side)])
+        turned = (mesh.vertices - middle[row]) @ frame.T
+        room, x = _longest_stretch(turned, mesh.triangles, 0.0, 0.0)
+        if room > best:
+            best, found = room, middle[row] + x * n
     return found
