@@ -13,8 +13,12 @@ from ..errors import MeshError
 from ..intake.base import mark_base
 from ..mesh.mesh import BASE, Mesh
 from .folding import fold_angles
+from .near import Segments, segments_of
+from .ridges import link, ridge
+from .valleys import Around, bridged, line_length, smoothed
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 SCALE: Final = 0.02
 """Metres: half the width of a crevice that takes a joint well; common practice, no source."""
@@ -25,6 +29,15 @@ _SHARE_OF_SIZE: Final = 1.0 / 250.0
 FOLD: Final = np.radians(22.0)
 """Both walls of a crevice rise by this much or more, at the scale looked at: less is a hollow. Found on planted rocks
 (tests/outside/planted_rocks.py), where it parts their grooves from their swelling with and without noise."""
+
+BAND: Final = 1.2
+"""Scales: vertices so near to the bottom of a crevice lie in it. A joint anywhere in there is hidden by its walls."""
+
+_SHORTEST: Final = 5.0
+"""Scales: a shorter fold is a dent, which hides no joint."""
+
+_EDGE: Final = 0.9
+"""Scale to the middle length of the edges, at least: a crevice as wide as one edge is not in the mesh."""
 
 FULL: Final = np.radians(45.0)
 """Walls that rise this much stand square to each other: full strength."""
@@ -38,28 +51,29 @@ class Crevices:
     ----------
     strength : (n,) float32, 0 on flat, swelling or base surface to 1 in a valley whose walls meet at a right angle or
         closer.
-    is_crevice : (n,) bool, for each vertex.
-    lines : ordered points (k, 3) along each crevice, metres.
+    is_crevice : (n,) bool, for each vertex: it lies within `BAND` of a line.
+    lines : ordered points (k, 3) along the bottom of each crevice, metres; a closed one repeats its first point. The
+        longest comes first.
+    lengths, depths : of each line, metres; the depth is what a ruler laid across would show.
     scale : metres, the scale looked at.
     """
 
     strength: NDArray[np.float32]
     is_crevice: NDArray[np.bool_]
     lines: tuple[FloatArray, ...]
+    lengths: FloatArray
+    depths: FloatArray
     scale: float
 
 
 def default_scale(mesh: Mesh) -> float:
-    """Scale at which to look for crevices, metres: `SCALE`, less on small figures, but no less than the edges are long.
-
-    The middle length of the edges counts: a crevice as wide as one edge is not in the mesh.
-    """
+    """Scale at which to look for crevices, metres: `SCALE`, less on small figures, more where edges are long."""
     if len(mesh.triangles) == 0:
         return SCALE
     size = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
     some = mesh.triangles[:: max(1, len(mesh.triangles) // 20_000)]
     edge = float(np.median(np.linalg.norm(mesh.vertices[some[:, 0]] - mesh.vertices[some[:, 1]], axis=1)))
-    return max(edge, min(SCALE, size * _SHARE_OF_SIZE))
+    return max(_EDGE * edge, min(SCALE, size * _SHARE_OF_SIZE))
 
 
 def find_crevices(mesh: Mesh, scale: float | None = None) -> Crevices:
@@ -87,4 +101,23 @@ def find_crevices(mesh: Mesh, scale: float | None = None) -> Crevices:
     fold = fold_angles(mesh.vertices, mesh.triangles, scale, len(floor) > 0)
     fold[floor.reshape(-1)] = 0.0
     strength = np.clip(fold / np.float32(FULL), 0.0, 1.0)
-    return Crevices(strength, fold >= FOLD, (), scale)
+    lines, depths, beside = _lines(mesh, fold, scale)
+    away, _ = Segments(*segments_of(lines), BAND * scale).nearest(mesh.vertices[beside])
+    inside = np.zeros(len(mesh.vertices), dtype=bool)
+    inside[beside] = np.isfinite(away)
+    inside[floor.reshape(-1)] = False
+    return Crevices(strength, inside, tuple(lines), np.array([line_length(line) for line in lines]), depths, scale)
+
+
+def _lines(mesh: Mesh, fold: NDArray[np.float32], scale: float) -> tuple[list[FloatArray], FloatArray, IntArray]:
+    """Lines along the bottoms of crevices, the longest first, their depths, and the vertices that lie about them."""
+    found = ridge(mesh.vertices, fold, scale)
+    sharp = [chain for chain in link(found, scale) if np.median(found.fold[chain]) >= FOLD]
+    lines = bridged([smoothed(found.points[chain]) for chain in sharp], scale)
+    lines = [line for line in lines if line_length(line) >= _SHORTEST * scale]
+    if not lines:
+        return [], np.zeros(0), np.zeros(0, dtype=np.int64)
+    around = Around(mesh, lines, scale)
+    laid, depths = around.laid()
+    order = sorted(range(len(laid)), key=lambda i: -line_length(laid[i]))
+    return [laid[i] for i in order], depths[order], around.rows
