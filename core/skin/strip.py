@@ -9,9 +9,15 @@ import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray
 
-_LINES: Final = 12
+_LINES: Final = 16
 """Bands to a strip's width, two lines in each: against exact buffers the strip comes out to
-about 1e-4 of its area (5e-4 at worst in the tests)."""
+about 1e-4 of its area (under 2e-4 in the tests)."""
+
+_FEWEST: Final = 48
+"""Bands over the whole height at least, for strips that are wider than the region."""
+
+_TURN: Final = 0.37
+"""Radians that everything is turned by: edges along the axes, the common case, would lie along the lines."""
 
 _GAUSS: Final = 0.5 / np.sqrt(3.0)
 """Places of the two lines from a band's middle, as a share of its height: exact for cubics."""
@@ -38,11 +44,13 @@ def strip_area(outline: FloatArray, rim: FloatArray, width: float) -> float:
     """
     if len(rim) == 0 or len(outline) == 0 or width <= 0.0:
         return 0.0
+    spin = np.array([[np.cos(_TURN), np.sin(_TURN)], [-np.sin(_TURN), np.cos(_TURN)]])
+    outline, rim = outline @ spin, rim @ spin
     low = max(float(rim[..., 1].min()) - width, float(outline[..., 1].min()))
     high = min(float(rim[..., 1].max()) + width, float(outline[..., 1].max()))
     if high <= low:
         return 0.0
-    bands = max(1, int(np.ceil((high - low) / width * _LINES)))
+    bands = max(_FEWEST, int(np.ceil((high - low) / width * _LINES)))
     step = (high - low) / bands
     middle = low + (np.arange(bands) + 0.5) * step
     lines = np.stack((middle - _GAUSS * step, middle + _GAUSS * step), axis=1).ravel()
