@@ -30,7 +30,7 @@ FOLD: Final = np.radians(22.0)
 """Both walls of a crevice rise by this much or more, at the scale looked at: less is a hollow. Found on planted rocks
 (tests/outside/planted_rocks.py), where it parts their grooves from their swelling with and without noise."""
 
-BAND: Final = 1.2
+BAND: Final = 1.15
 """Scales: vertices so near to the bottom of a crevice lie in it. A joint anywhere in there is hidden by its walls."""
 
 _SHORTEST: Final = 5.0

@@ -1,0 +1,80 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What the user says about the surface: lines that a joint may follow, zones, and where the public stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import MeshError
+
+FloatArray = NDArray[np.float64]
+
+PLAIN: Final = 0
+KEEP_WHOLE: Final = 1  # no joint may cross it: a face, lettering, a fine spur
+MAY_SHOW: Final = 2  # a joint may run here off any seam
+MUST_HIDE: Final = 3  # a joint here must keep to a seam
+ZONE_NAMES: Final = ("", "keep whole", "may show", "must hide")
+"""The fourth zone of the trade, the back, is a class of triangle: see `mesh.BACK`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Viewpoint:
+    """A camera at the public's eye.
+
+    Attributes
+    ----------
+    name : what it is called.
+    eye : (3,) metres, job coordinates.
+    ahead, up : (3,) unit and square to each other: where it looks, and what is up in its picture.
+    wide, high : tangent of half the angle of view, across and upright.
+    """
+
+    name: str
+    eye: FloatArray
+    ahead: FloatArray
+    up: FloatArray
+    wide: float
+    high: float
+
+
+@dataclass(frozen=True, eq=False)
+class Marks:
+    """Marked lines, zones and viewpoints of a carving; job coordinates, metres.
+
+    Attributes
+    ----------
+    lines : ordered points (k, 3) on the surface, two or more each.
+    zones : (m,) uint8 for each triangle of the carving as it was given: `PLAIN` to `MUST_HIDE`; None: all plain.
+    viewpoints : from where the joints are looked at; none: seen lengths are not counted.
+    """
+
+    lines: tuple[FloatArray, ...] = ()
+    zones: NDArray[np.uint8] | None = None
+    viewpoints: tuple[Viewpoint, ...] = field(default=())
+
+    def zone_of(self, count: int, scan: NDArray[np.int64] | None = None) -> NDArray[np.uint8]:
+        """Zone of each of `count` triangles of the carving as it is cut.
+
+        Parameters
+        ----------
+        scan : (count,) the triangle as it was given that each one is; -1 where mending made it: those are plain.
+
+        Raises
+        ------
+        MeshError
+            Zones of another number of triangles.
+        """
+        if self.zones is None:
+            return np.zeros(count, dtype=np.uint8)
+        if scan is None:
+            scan = np.arange(count)
+        if len(scan) and int(scan.max()) >= len(self.zones):
+            raise MeshError(
+                f"zones are given for {len(self.zones)} triangles, but the carving has {int(scan.max()) + 1} or more; "
+                "mark the zones on the carving that is cut"
+            )
+        return np.where(scan >= 0, self.zones[np.maximum(scan, 0)], PLAIN).astype(np.uint8)

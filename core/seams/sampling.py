@@ -1,0 +1,144 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Joint lines and surfaces as many small parts, each with its place and its size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cutting.result import JointLine
+from ..mesh.mass import triangle_areas
+from ..mesh.mesh import CARVED, Mesh
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+STEP: Final = 0.005
+"""Metres: no part of a line is longer."""
+
+_MOST: Final = 1000
+"""Parts along one side of a triangle, at most: a triangle larger than that many spacings is a unit mistake."""
+
+
+@dataclass(frozen=True, eq=False)
+class LineParts:
+    """The visible stretches of some joint lines in parts no longer than `STEP`, in order along each line.
+
+    Attributes
+    ----------
+    point : (k, 3) middle of each part, metres. length : (k,) metres.
+    pieces : (k, 2) the pieces below and above; -1 where that body is no piece.
+    line : (k,) which of the lines.
+    fresh : (k,) bool: it does not go on where the part before it ended.
+    closed : for each line, whether its last part runs on in its first.
+    """
+
+    point: FloatArray
+    length: FloatArray
+    pieces: IntArray
+    line: IntArray
+    fresh: NDArray[np.bool_]
+    closed: tuple[bool, ...]
+
+
+def visible_parts(lines: Sequence[JointLine], step: float = STEP) -> LineParts:
+    """Divide what can be seen of a joint's lines: where carved faces meet it. `step`: metres."""
+    points, lengths, pieces, owner, fresh, closed = [], [], [], [], [], []
+    for number, line in enumerate(lines):
+        show = line.kind == CARVED
+        edge = np.flatnonzero(show)
+        start, along, long = line.points[edge], np.diff(line.points, axis=0)[edge], line.lengths[edge]
+        count = np.maximum(np.ceil(long / step), 1.0).astype(np.int64)
+        row = np.repeat(np.arange(len(edge)), count)
+        turn = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        points.append(start[row] + along[row] * ((turn + 0.5) / count[row])[:, None])
+        lengths.append(long[row] / count[row])
+        pieces.append(line.pieces[edge][row])
+        owner.append(np.full(len(row), number, dtype=np.int64))
+        first = np.append(True, np.diff(edge) != 1) if len(edge) else np.zeros(0, dtype=bool)
+        fresh.append((turn == 0) & first[row])
+        closed.append(bool(line.closed and len(show) and show[0] and show[-1]))
+    if not points:
+        return LineParts(
+            np.zeros((0, 3)),
+            np.zeros(0),
+            np.zeros((0, 2), dtype=np.int64),
+            np.zeros(0, dtype=np.int64),
+            np.zeros(0, dtype=bool),
+            (),
+        )
+    return LineParts(
+        np.concatenate(points),
+        np.concatenate(lengths),
+        np.concatenate(pieces),
+        np.concatenate(owner),
+        np.concatenate(fresh),
+        tuple(closed),
+    )
+
+
+def longest_run(parts: LineParts, bad: NDArray[np.bool_]) -> tuple[float, FloatArray]:
+    """Longest unbroken visible stretch of parts that are bad: its length, metres, and the place of its middle, (3,).
+
+    A run goes on over the end of a closed line. 0 and nan where nothing is bad.
+    """
+    best, place = 0.0, np.full(3, np.nan)
+    for number, closed in enumerate(parts.closed):
+        rows = np.flatnonzero(parts.line == number)
+        if closed and len(rows):
+            breaks = np.flatnonzero(~bad[rows] | np.append(False, parts.fresh[rows][1:]))
+            # Begin at a break, so that no run goes over the end; a line that is bad all round is one run.
+            if len(breaks):
+                rows = np.roll(rows, -int(breaks[0]))
+        use = bad[rows]
+        if not use.any():
+            continue
+        start = np.append(True, (use[1:] != use[:-1]) | parts.fresh[rows][1:])
+        if closed and len(rows):
+            # Over the joint of a closed line the first part follows the last.
+            seam = int(np.flatnonzero(rows == np.flatnonzero(parts.line == number)[0])[0])
+            if seam > 0:
+                start[seam] = use[seam] != use[seam - 1]
+        run = np.cumsum(start) - 1
+        length = np.bincount(run, parts.length[rows] * use)
+        k = int(np.argmax(length))
+        if length[k] > best:
+            best = float(length[k])
+            of_run = rows[run == k]
+            half = np.searchsorted(np.cumsum(parts.length[of_run]), best / 2.0)
+            place = parts.point[of_run[min(int(half), len(of_run) - 1)]]
+    return best, place
+
+
+def surface_parts(mesh: Mesh, spacing: float, kind: int = CARVED) -> tuple[FloatArray, FloatArray]:
+    """Points spread over the faces of one class, and the area that each stands for.
+
+    Triangles with a side longer than `spacing`, metres, are divided into equal ones.
+
+    Returns
+    -------
+    (k, 3) metres, (k,) square metres.
+    """
+    rows = np.flatnonzero(mesh.kind == kind)
+    area = triangle_areas(mesh)[rows]
+    corner = mesh.vertices[mesh.triangles[rows]]
+    side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1, initial=0.0)
+    times = np.clip(np.ceil(side / spacing), 1, _MOST).astype(np.int64)
+    points, areas = [], []
+    for n in np.unique(times).tolist():
+        use = times == n
+        a, b, c = (corner[use, k] for k in range(3))
+        i, j = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
+        upright, turned = i + j < n, i + j < n - 1
+        s = np.concatenate([(i[upright] + 1 / 3) / n, (i[turned] + 2 / 3) / n])
+        t = np.concatenate([(j[upright] + 1 / 3) / n, (j[turned] + 2 / 3) / n])
+        spread = a[:, None] + s[None, :, None] * (b - a)[:, None] + t[None, :, None] * (c - a)[:, None]
+        points.append(spread.reshape(-1, 3))
+        areas.append(np.repeat(area[use] / (n * n), n * n))
+    if not points:
+        return np.zeros((0, 3)), np.zeros(0)
+    return np.concatenate(points), np.concatenate(areas)
