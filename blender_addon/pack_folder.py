@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
-from .core.errors import InputError
+from .core.errors import InputError, Progress
 from .core.jobpack.job_json import is_job_record
 
 RECORD = "job.json"
@@ -59,7 +59,9 @@ def check_target(folder: str | os.PathLike[str], replace: bool = False) -> Path:
     return target
 
 
-def write_pack(folder: str | os.PathLike[str], files: Mapping[str, bytes], replace: bool = False) -> None:
+def write_pack(
+    folder: str | os.PathLike[str], files: Mapping[str, bytes], replace: bool = False, progress: Progress | None = None
+) -> None:
     """Write a pack as a whole: beside `folder` first, then renamed; an old pack stays until the new one stands.
 
     Parameters
@@ -67,6 +69,7 @@ def write_pack(folder: str | os.PathLike[str], files: Mapping[str, bytes], repla
     folder : where the pack goes; see `check_target`.
     files : path in the pack, with ``/``, to contents.
     replace : whether a job pack of ours may be replaced.
+    progress : called before each file and before the rename; what it raises leaves everything as it was.
 
     Raises
     ------
@@ -83,7 +86,7 @@ def write_pack(folder: str | os.PathLike[str], files: Mapping[str, bytes], repla
     try:
         staged = Path(tempfile.mkdtemp(prefix=f".{target.name}.new-", dir=target.parent))
         try:
-            _fill(staged, files)
+            _fill(staged, files, progress)
             _put(staged, target)
         except BaseException:
             shutil.rmtree(staged, ignore_errors=True)
@@ -93,8 +96,10 @@ def write_pack(folder: str | os.PathLike[str], files: Mapping[str, bytes], repla
         raise InputError(f"{folder}: could not be written ({reason}); nothing was changed") from None
 
 
-def _fill(staged: Path, files: Mapping[str, bytes]) -> None:
-    for name, contents in files.items():
+def _fill(staged: Path, files: Mapping[str, bytes], progress: Progress | None) -> None:
+    for number, (name, contents) in enumerate(files.items()):
+        if progress is not None:
+            progress(number / len(files), name)
         path = staged / PurePosixPath(name)
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(contents)
@@ -102,6 +107,8 @@ def _fill(staged: Path, files: Mapping[str, bytes]) -> None:
     mask = os.umask(0)
     os.umask(mask)
     staged.chmod(0o777 & ~mask)
+    if progress is not None:
+        progress(1.0, "putting the folder in place")
 
 
 def _put(staged: Path, target: Path) -> None:

@@ -68,18 +68,19 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         if self.pictures and job.seamwright.pack_pictures:
             pictures = yield from pack_here.pictures(result, 0.4, 0.85, wait)
         yield Step(0.85, "Blender file", locked=True)
+        job_again(before)
         record, replace = result, bool(self.replace)
+        yield Step(0.86, "Blender file", locked=True)
         with tempfile.TemporaryDirectory() as place:
             blend = Path(place) / "job.blend"
-            pack_here.blend(job_again(before), blend)
+            pack_here.blend(bpy.data.collections[before.name], blend)
 
             def write(progress: Progress) -> None:
                 progress(0.0, "tables and pages")
                 files = pack_files(record, pictures)
                 progress(0.4, "Blender file")
                 files["job.blend"] = pack_here.compressed(blend.read_bytes())
-                progress(0.8, "writing the folder")
-                write_pack(folder, files, replace)
+                write_pack(folder, files, replace, lambda share, name: progress(0.8 + 0.2 * share, name))
 
             yield from beside(write, 0.88, 1.0, wait)
         written: Any = bpy.data.collections.get(before.name)

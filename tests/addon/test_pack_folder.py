@@ -153,3 +153,21 @@ def test_a_path_that_leads_out_of_the_pack_is_refused(parent: Path, name: str) -
     with pytest.raises(ValueError, match="not a path inside the pack"):
         write_pack(parent / "out", {name: b""})
     assert os.listdir(parent) == []
+
+
+def test_stopped_while_it_is_written_leaves_everything_as_it_was(tmp_path: Path) -> None:
+    from seamwright.core.errors import Cancelled
+
+    write_pack(tmp_path / "pack", FILES)
+    for stop in range(len(FILES) + 1):
+        told: list[str] = []
+
+        def progress(share: float, text: str, stop: int = stop, told: list[str] = told) -> None:
+            told.append(text)
+            if len(told) > stop:
+                raise Cancelled("stopped")
+
+        with pytest.raises(Cancelled):
+            write_pack(tmp_path / "pack", {**FILES, "new.csv": b"1"}, replace=True, progress=progress)
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["pack"]
+        assert not (tmp_path / "pack" / "new.csv").exists()
