@@ -8,7 +8,7 @@ from typing import Any
 
 import bpy
 
-from . import command_entry, job_setup, long_work, results, watch
+from . import command_entry, job_setup, joint_letters, long_work, results, watch
 from .operators import carving, cut, drop, joints, pack, pieces
 from .operators import job as job_operators
 from .panels import carving as carving_panel
@@ -96,7 +96,12 @@ def _handlers() -> Undo:
     return remove
 
 
-PARTS: tuple[Callable[[], Undo], ...] = (_pointers, _handlers, _command)
+def _letters() -> Undo:
+    joint_letters.show()
+    return joint_letters.hide
+
+
+PARTS: tuple[Callable[[], Undo], ...] = (_pointers, _handlers, _letters, _command)
 """What is not a class: each adds itself and hands back what takes it away (handlers, menus, pointers, commands)."""
 
 
