@@ -30,8 +30,11 @@ FOLD: Final = np.radians(22.0)
 """Both walls of a crevice rise by this much or more, at the scale looked at: less is a hollow. Found on planted rocks
 (tests/outside/planted_rocks.py), where it parts their grooves from their swelling with and without noise."""
 
-BAND: Final = 1.15
+BAND: Final = 1.22
 """Scales: vertices so near to the bottom of a crevice lie in it. A joint anywhere in there is hidden by its walls."""
+
+_UNSURE: Final = 0.1
+"""Edges by which the band is narrower: no mesh tells a bottom more truly than to a part of an edge."""
 
 _SHORTEST: Final = 5.0
 """Scales: a shorter fold is a dent, which hides no joint."""
@@ -51,7 +54,7 @@ class Crevices:
     ----------
     strength : (n,) float32, 0 on flat, swelling or base surface to 1 in a valley whose walls meet at a right angle or
         closer.
-    is_crevice : (n,) bool, for each vertex: it lies within `BAND` of a line.
+    is_crevice : (n,) bool, for each vertex: it lies within about `BAND` of a line.
     lines : ordered points (k, 3) along the bottom of each crevice, metres; a closed one repeats its first point. The
         longest comes first.
     lengths, depths : of each line, metres; the depth is what a ruler laid across would show.
@@ -70,10 +73,14 @@ def default_scale(mesh: Mesh) -> float:
     """Scale at which to look for crevices, metres: `SCALE`, less on small figures, more where edges are long."""
     if len(mesh.triangles) == 0:
         return SCALE
-    size = float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
+    size = float(np.linalg.norm([np.ptp(column) for column in mesh.vertices.T]))
+    return max(_EDGE * _usual_edge(mesh), min(SCALE, size * _SHARE_OF_SIZE))
+
+
+def _usual_edge(mesh: Mesh) -> float:
+    """Middle length of some thousand edges, metres."""
     some = mesh.triangles[:: max(1, len(mesh.triangles) // 20_000)]
-    edge = float(np.median(np.linalg.norm(mesh.vertices[some[:, 0]] - mesh.vertices[some[:, 1]], axis=1)))
-    return max(_EDGE * edge, min(SCALE, size * _SHARE_OF_SIZE))
+    return float(np.median(np.linalg.norm(mesh.vertices[some[:, 0]] - mesh.vertices[some[:, 1]], axis=1)))
 
 
 def find_crevices(mesh: Mesh, scale: float | None = None) -> Crevices:
@@ -102,7 +109,8 @@ def find_crevices(mesh: Mesh, scale: float | None = None) -> Crevices:
     fold[floor.reshape(-1)] = 0.0
     strength = np.clip(fold / np.float32(FULL), 0.0, 1.0)
     lines, depths, beside = _lines(mesh, fold, scale)
-    away, _ = Segments(*segments_of(lines), BAND * scale).nearest(mesh.vertices[beside])
+    band = max(BAND * scale - _UNSURE * _usual_edge(mesh), 0.5 * scale)
+    away, _ = Segments(*segments_of(lines), band).nearest(mesh.vertices[beside])
     inside = np.zeros(len(mesh.vertices), dtype=bool)
     inside[beside] = np.isfinite(away)
     inside[floor.reshape(-1)] = False

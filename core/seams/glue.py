@@ -34,6 +34,10 @@ _ON: Final = 1e-9
 """Metres: a corner so near to a glue line's plane counts as over it: a face in the plane does not cross it."""
 
 
+_SAME: Final = 1e-6
+"""Metres, and parts of a unit direction, within which rectangles lie in one plane."""
+
+
 @dataclass(frozen=True, eq=False)
 class GlueRectangles:
     """Glue lines as plain rectangles.
@@ -46,6 +50,12 @@ class GlueRectangles:
     corner: FloatArray
     along: FloatArray
     across: FloatArray
+
+    @classmethod
+    def none(cls) -> GlueRectangles:
+        """No glue line."""
+        empty = np.zeros((0, 3))
+        return cls(empty, empty, empty)
 
     def __len__(self) -> int:
         """How many there are."""
@@ -157,36 +167,50 @@ def face_points(joint: Joint, pieces: Sequence[Body], number: int) -> tuple[Floa
 def _crossed(glue: GlueRectangles, vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, FloatArray]:
     """Segments in which triangles cross rectangles: starts and ends, (k, 3)."""
     starts, ends = [np.zeros((0, 3))], [np.zeros((0, 3))]
-    for corner, along, across, way in zip(glue.corner, glue.along, glue.across, glue.normal, strict=True):
+    normal = glue.normal if len(glue) else glue.corner
+    # Rectangles of one plane share its crossings.
+    key = np.round(np.column_stack([normal, (normal * glue.corner).sum(axis=1)]) / _SAME).astype(np.int64)
+    _, plane = np.unique(key, axis=0, return_inverse=True)
+    for number in range(int(plane.max(initial=-1)) + 1):
+        rectangles = np.flatnonzero(plane.reshape(-1) == number)
+        way, corner = normal[rectangles[0]], glue.corner[rectangles[0]]
         height = vertices @ way - corner @ way
         over = height >= -_ON
         a, b, c = (over[triangles[:, k]] for k in range(3))
-        rows = np.flatnonzero((a != b) | (b != c))
-        if len(rows) == 0:
+        corners = triangles[(a != b) | (b != c)]
+        if len(corners) == 0:
             continue
-        corners = triangles[rows]
         side = over[corners]
         lone = np.where(side[:, 0] == side[:, 1], 2, np.where(side[:, 0] == side[:, 2], 1, 0))
-        at = np.arange(len(rows))
+        at = np.arange(len(corners))
         apex = corners[at, lone]
         p = _level(vertices, height, apex, corners[at, (lone + 1) % 3])
         q = _level(vertices, height, apex, corners[at, (lone + 2) % 3])
-        low, high = np.zeros(len(rows)), np.ones(len(rows))
-        for edge in (along, across):
-            begin, run = (p - corner) @ edge / (edge @ edge), (q - p) @ edge / (edge @ edge)
-            for sign, bound in ((1.0, 0.0), (-1.0, 1.0)):
-                # Inside where sign * (begin + share * run - bound) >= 0.
-                room, gain = sign * (begin - bound), sign * run
-                level = gain == 0.0
-                share = -room / np.where(level, 1.0, gain)
-                low = np.where(gain > 0.0, np.maximum(low, share), low)
-                high = np.where(gain < 0.0, np.minimum(high, share), high)
-                high = np.where(level & (room < 0.0), -1.0, high)
-        keep = high > low
-        p, run = p[keep], (q - p)[keep]
-        starts.append(p + run * low[keep, None])
-        ends.append(p + run * high[keep, None])
+        for k in rectangles.tolist():
+            low, high = _within(p, q, glue.corner[k], (glue.along[k], glue.across[k]))
+            keep = high > low
+            run = (q - p)[keep]
+            starts.append(p[keep] + run * low[keep, None])
+            ends.append(p[keep] + run * high[keep, None])
     return np.concatenate(starts), np.concatenate(ends)
+
+
+def _within(
+    p: FloatArray, q: FloatArray, corner: FloatArray, sides: tuple[FloatArray, FloatArray]
+) -> tuple[FloatArray, FloatArray]:
+    """Shares along p-q between which it lies in a rectangle; the second is not above the first where it does not."""
+    low, high = np.zeros(len(p)), np.ones(len(p))
+    for edge in sides:
+        begin, run = (p - corner) @ edge / (edge @ edge), (q - p) @ edge / (edge @ edge)
+        for sign, bound in ((1.0, 0.0), (-1.0, 1.0)):
+            # Inside where sign * (begin + share * run - bound) >= 0.
+            room, gain = sign * (begin - bound), sign * run
+            level = gain == 0.0
+            share = -room / np.where(level, 1.0, gain)
+            low = np.where(gain > 0.0, np.maximum(low, share), low)
+            high = np.where(gain < 0.0, np.minimum(high, share), high)
+            high = np.where(level & (room < 0.0), -1.0, high)
+    return low, high
 
 
 def _level(vertices: FloatArray, height: FloatArray, p: IntArray, q: IntArray) -> FloatArray:
