@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +84,26 @@ def look_at(
         depth[nearer] = height[nearer]
         label[nearer] = labels[seen[nearer]]
     return Seen(label, corner, cell, depth)
+
+
+def without_slits(seen: Seen, width: float) -> Seen:
+    """The same view with empty slits up to `width` metres closed, such as gaps that one looks through."""
+    steps = int(np.ceil(0.5 * width / seen.cell)) + 1
+    label = np.pad(seen.label, steps, constant_values=NOBODY)
+    grown = label
+    for _ in range(steps):
+        grown = np.where(grown == NOBODY, np.maximum.reduce(_beside(grown, NOBODY)), grown)
+    inside = grown != NOBODY
+    for _ in range(steps):
+        inside = np.logical_and.reduce([inside, *_beside(inside, True)])
+    closed = np.where(inside & (label == NOBODY), grown, label)[steps:-steps, steps:-steps]
+    return Seen(closed, seen.corner, seen.cell, seen.depth)
+
+
+def _beside(grid: NDArray[Any], outside: object) -> list[NDArray[Any]]:
+    """The grid moved by one cell each way."""
+    padded = np.pad(grid, 1, constant_values=outside)
+    return [padded[1:-1, :-2], padded[1:-1, 2:], padded[:-2, 1:-1], padded[2:, 1:-1]]
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,18 +4,20 @@
 from __future__ import annotations
 
 from ..mesh.mesh import KIND_NAMES
+from .outline import Seen
 from .page_parts import Column, Markup, escape, facts, number, status, table
 from .record import JobResult, PieceRecord
-from .views import key_plan, piece_views
+from .views import piece_views, plan_view, small_plan
 
 
 def piece_sheets(result: JobResult) -> Markup:
     """All pieces, a page each."""
-    sheets = "".join(_sheet(result, k, piece) for k, piece in enumerate(result.pieces))
+    plan = plan_view(result, "from above")
+    sheets = "".join(_sheet(result, plan, k, piece) for k, piece in enumerate(result.pieces))
     return Markup(f'<section id="piece-by-piece"><h2>Piece by piece</h2>\n{sheets}</section>\n')
 
 
-def _sheet(result: JobResult, place: int, piece: PieceRecord) -> Markup:
+def _sheet(result: JobResult, plan: Seen, place: int, piece: PieceRecord) -> Markup:
     f, limits = piece.figures, result.job.limits
     crew = f"{f.crew}" if f.crew else f"over {limits.crew}"
     site = result.site
@@ -33,7 +35,7 @@ def _sheet(result: JobResult, place: int, piece: PieceRecord) -> Markup:
     return Markup(
         f'<article class="sheet"><h3 class="piece">Piece {escape(piece.mark)} <span>of {len(result.pieces)}</span> '
         f"{status(piece.status)}</h3>\n{figures}{piece_views(result, piece)}"
-        f'<div class="twin"><div>{key_plan(result, "from above", (84.0, 60.0), piece.mark)}{_areas(piece)}</div>'
+        f'<div class="twin"><div>{small_plan(result, plan, piece.mark, (78.0, 42.0))}{_areas(piece)}</div>'
         f"<div>{_neighbours(result, piece)}{_found(result, piece)}</div></div>\n{_stages(result)}</article>\n"
     )
 
@@ -67,7 +69,7 @@ def _found(result: JobResult, piece: PieceRecord) -> Markup:
     return Markup(f'<ul class="found">{items}{more}</ul>\n')
 
 
-_MOST = 6
+_MOST = 5
 """Findings shown on a piece's page, so that it stays one page."""
 
 

@@ -23,8 +23,8 @@ def key_plan_section(result: JobResult) -> Markup:
         "Key plan",
         "Numbers of pieces stand on the pieces, letters of joints beside their lines. x, y and z are those of the job; "
         "z is up.",
-        Markup(f'<div class="plans">{key_plan(result, "from above")}'),
-        Markup("".join(key_plan(result, name, (182.0, 70.0)) for name in _SIDES) + "</div>\n"),
+        Markup(f'<div class="plans">{key_plan(result, "from above", (178.0, 82.0))}'),
+        Markup("".join(key_plan(result, name, (178.0, 32.0)) for name in _SIDES) + "</div>\n"),
     )
 
 
@@ -131,12 +131,20 @@ def setting_out_section(result: JobResult, site: SiteWork) -> Markup:
     """Datum marks and their fit, the plan of points, laser lines, and the points of each joint."""
     parts: list[str] = [_datum_words(site), _datum_table(site), _setting_plan(result, site)]
     checks = [[a, b, number(d, 3)] for a, b, d in tape_checks(site.datum, site.fit)]
-    parts.append(table("Check tapes between datum marks", (Column("from"), Column("to"), Column("straight", "m", True)),
-                       checks, fit=True))  # fmt: skip
-    parts += [_laser_table(result, site), *_joint_tables(result, site)]
+    half = -(-len(checks) // 2)
+    columns = (Column("from"), Column("to"), Column("straight", "m", True))
+    halves = [
+        table(f"Check tapes between datum marks{more}", columns, part)
+        for more, part in (("", checks[:half]), (", continued", checks[half:]))
+        if part
+    ]
+    parts.append(Markup(f'<div class="columns">{"".join(halves)}</div>\n'))
+    parts += [_laser_table(result, site)]
+    parts.append(Markup(f'<div class="columns">{"".join(_joint_tables(result, site))}</div>\n'))
     worst = max((s.worst for s in site.settings), default=0.0)
     parts.append(
-        "tape: straight from the mark to the point. level: tape held level over or beside the mark, the point plumbed. "
+        "Height is over the floor. Held tape: straight from the mark to the point. Held level: the tape is held level "
+        "over or beside the mark, the point plumbed. "
         f"With each tape and height off by 2 mm a joint lands {worst * 1000.0:.1f} mm wrong at most by these rows. "
         "Lines are the middle of the joint, before the gap."
     )
@@ -231,12 +239,12 @@ def _joint_tables(result: JobResult, site: SiteWork) -> list[Markup]:
     columns = [
         Column("point", number=True),
         Column("where"),
-        Column("height over floor", "m", True),
+        Column("height", "m", True),
         Column("from"),
-        Column("", "m", True),
+        Column("tape", "m", True),
         Column("and from"),
-        Column("", "m", True),
-        Column("tape"),
+        Column("tape", "m", True),
+        Column("held"),
     ]
     out = []
     for j, record in enumerate(result.joints):

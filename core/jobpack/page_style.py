@@ -73,6 +73,10 @@ h3.piece .status { font-size: 13px; }
 .stages { list-style: none; display: flex; flex-wrap: wrap; gap: 6px 16px; padding: 0; font-size: 13px; }
 .stages li::before { content: ""; display: inline-block; width: 11px; height: 11px; border: 1.5px solid var(--ink);
   margin-right: 5px; vertical-align: -1px; }
+.columns { columns: 2; column-gap: 22px; }
+.columns .wide { break-inside: avoid; margin-top: 0; }
+.columns td, .columns th { padding-left: 3px; padding-right: 3px; }
+.columns table.fit td, .columns table.fit th { padding-right: 3px; }
 .label { display: block; }
 .signs { display: flex; gap: 24px; margin-top: 46px; }
 .signs .sign { flex: 1; border-top: 1px solid var(--ink); font-size: 13px; color: var(--soft); }
@@ -104,6 +108,7 @@ h3.piece .status { font-size: 13px; }
 }
 @media (max-width: 700px) {
   .facts, .pictures, .cautions, .twin { grid-template-columns: 1fr; }
+  .columns { columns: 1; }
   body { padding: 14px; }
 }
 """

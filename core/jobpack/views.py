@@ -30,7 +30,7 @@ from .drawing import (
     scale_bar,
 )
 from .label_places import room
-from .outline import NOBODY, Seen, arcs, look_at, patches, view_axes
+from .outline import NOBODY, Seen, arcs, look_at, patches, view_axes, without_slits
 from .page_parts import Markup
 from .record import JobResult, PieceRecord
 
@@ -48,6 +48,12 @@ NEW: Final = Pen(0.0, BLUE, (), BLUE_WASH)
 FRONT_EYE: Final = np.array([0.42, -0.74, 0.52])
 """Towards the viewer in pictures of steps: from the front, a little from the right and from above."""
 
+_PIECE_PAPER: Final = (48.0, 36.0)
+"""Millimetres of a piece seen from one side: three stand side by side on A4, and all five on half a page."""
+
+_ARROW: Final = 14.0
+"""Millimetres of an arrow that shows a way in."""
+
 _PIECE_COLUMNS: Final = 220
 _PLAN_COLUMNS: Final = 420
 _STEP_COLUMNS: Final = 260
@@ -60,7 +66,7 @@ def figure(drawing: Drawing, words: str, bar: bool = True) -> Markup:
     size = (high - low) * (1000.0 / drawing.scale)
     width, height = float(size[0]) + 2.0 * margin, float(size[1]) + 2.0 * margin + foot
     if bar:
-        width = max(width, 60.0)
+        width = max(width, 82.0)
     place = Place(np.array([low[0], high[1]]), (margin, margin), drawing.scale)
     body = "".join(layer_svg(layer, place) for layer in drawing.layers)
     if bar:
@@ -80,11 +86,20 @@ def fitting_scale(width: float, height: float, paper: tuple[float, float]) -> fl
     return next((s for s in SCALES if s >= need), SCALES[-1] * np.ceil(need / SCALES[-1]))
 
 
-def key_plan(result: JobResult, name: str, paper: tuple[float, float] = (182.0, 95.0), mark: str = "") -> Markup:
-    """All pieces from one side, outlines with numbers and letters of joints; `mark`: one piece is shaded."""
-    axes = view_axes(name)
-    seen = look_at(_bodies(result), axes, _PLAN_COLUMNS)
-    return _plan(result, seen, fitting_scale(*_size(seen), paper), view_words(name), mark)
+def key_plan(result: JobResult, name: str, paper: tuple[float, float] = (182.0, 95.0)) -> Markup:
+    """All pieces from one side, outlines with numbers and letters of joints."""
+    seen = plan_view(result, name)
+    return _plan(result, seen, fitting_scale(*_size(seen), paper), view_words(name))
+
+
+def plan_view(result: JobResult, name: str) -> Seen:
+    """All pieces from one side, labels by their place in the record."""
+    return without_slits(look_at(_bodies(result), view_axes(name), _PLAN_COLUMNS), result.gap)
+
+
+def small_plan(result: JobResult, seen: Seen, mark: str, paper: tuple[float, float]) -> Markup:
+    """The key plan from above with one piece shaded; `seen` from `plan_view`."""
+    return _plan(result, seen, fitting_scale(*_size(seen), paper), "Where it stands, from above", mark)
 
 
 def view_words(name: str) -> str:
@@ -156,9 +171,9 @@ def piece_views(result: JobResult, piece: PieceRecord) -> Markup:
     extent = piece.mesh.size
     # One scale for the three, so that they compare.
     scale = max(
-        fitting_scale(float(extent[0]), float(extent[2]), (72.0, 62.0)),
-        fitting_scale(float(extent[1]), float(extent[2]), (72.0, 62.0)),
-        fitting_scale(float(extent[0]), float(extent[1]), (72.0, 62.0)),
+        fitting_scale(float(extent[0]), float(extent[2]), _PIECE_PAPER),
+        fitting_scale(float(extent[1]), float(extent[2]), _PIECE_PAPER),
+        fitting_scale(float(extent[0]), float(extent[1]), _PIECE_PAPER),
     )
     letters = [record.mark for record in result.joints]
     labels = np.zeros(len(piece.mesh.triangles), dtype=np.int64)
@@ -168,9 +183,7 @@ def piece_views(result: JobResult, piece: PieceRecord) -> Markup:
     body = [(piece.mesh.vertices, piece.mesh.triangles, labels)]
     return Markup(
         '<div class="views">'
-        + "".join(
-            _piece_view(look_at(body, view_axes(n), _PIECE_COLUMNS), letters, scale, view_words(n)) for n in _SIDES
-        )
+        + "".join(_piece_view(look_at(body, view_axes(n), _PIECE_COLUMNS), letters, scale, n) for n in _SIDES)
         + "</div>\n"
     )
 
@@ -178,7 +191,8 @@ def piece_views(result: JobResult, piece: PieceRecord) -> Markup:
 _SIDES: Final = ("-y", "+x", "+y", "-x", "from above")
 
 
-def _piece_view(seen: Seen, letters: Sequence[str], scale: float, words: str) -> Markup:
+def _piece_view(seen: Seen, letters: Sequence[str], scale: float, name: str) -> Markup:
+    words = view_words(name)
     lines = [Line(a.points, OUTLINE if a.one == NOBODY else JOINT_LINE) for a in arcs(seen)]
     fills, names = [], []
     for label in np.unique(seen.label[seen.label >= 2]).tolist():
@@ -193,7 +207,8 @@ def _piece_view(seen: Seen, letters: Sequence[str], scale: float, words: str) ->
     high = seen.corner + (np.array([columns.max(), rows.max()]) + 1.0) * seen.cell
     sizes, said = _sizes(low, high, scale)
     layers = (Layer("faces", tuple(fills)), Layer("lines", tuple(lines), tuple(names)), Layer("sizes", sizes, said))
-    return figure(Drawing(words, layers, scale), words)
+    # All five have one scale: a single bar serves.
+    return figure(Drawing(words, layers, scale), words, bar=name == _SIDES[-1])
 
 
 def _sizes(low: FloatArray, high: FloatArray, scale: float) -> tuple[tuple[Line, ...], tuple[Words, ...]]:
@@ -226,7 +241,10 @@ def step_pictures(result: JobResult) -> list[Markup]:
     bodies = _bodies(result)
     corners = np.concatenate([v @ axes for v, _, _ in bodies])[:, :2]
     box = np.array([corners.min(axis=0), corners.max(axis=0)])
-    scale = fitting_scale(*(box[1] - box[0]), (80.0, 52.0))
+    # Not to be measured from: as large as the paper allows.
+    size = (box[1] - box[0]) * 1000.0
+    scale = max(float(size[0]) / 60.0, float(size[1]) / 44.0)
+    box = box + np.array([[-1.0, -1.0], [1.0, 1.0]]) * (0.7 * _ARROW * scale / 1000.0)
     views = [look_at([bodies[step.piece]], axes, _STEP_COLUMNS, box) for step in site.build]
     label = np.full(views[0].label.shape, NOBODY, dtype=np.int64)
     depth = np.full(label.shape, -np.inf)
@@ -234,7 +252,7 @@ def step_pictures(result: JobResult) -> list[Markup]:
     for number, (step, view) in enumerate(zip(site.build, views, strict=True)):
         nearer = view.depth > depth
         label, depth = np.where(nearer, view.label, label), np.where(nearer, view.depth, depth)
-        whole = Seen(label, view.corner, view.cell, depth)
+        whole = without_slits(Seen(label, view.corner, view.cell, depth), result.gap)
         piece = result.pieces[step.piece]
         words = f"{number + 1}: piece {piece.mark}, {step.comes}"
         out.append(_step_picture(whole, step.piece, piece, np.array(step.way_in) @ axes, box, scale, words))
@@ -255,7 +273,7 @@ def _step_picture(
     flat = float(np.hypot(way[0], way[1]))
     if len(rows) and flat > 0.15:
         centre = seen.corner + (np.array([columns.mean(), rows.mean()]) + 0.5) * seen.cell
-        arrow = _arrow(centre, way[:2] / flat, 14.0 * scale / 1000.0, scale)
+        arrow = _arrow(centre, way[:2] / flat, _ARROW * scale / 1000.0, scale)
     layers = (Layer("frame", frame), Layer("new", fills), Layer("lines", tuple(lines), names), Layer("way", arrow))
     return figure(Drawing(words, layers, scale), words, bar=False)
 

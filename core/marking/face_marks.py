@@ -26,6 +26,9 @@ middle value is a common rule (from memory, unverified)."""
 BLOCK: Final = 2.9
 """Half the diagonal of a mark's block of text over the height of its number; measured on the longest block here."""
 
+LEAST: Final = 0.005
+"""Metres: a face without room for digits this high gets no mark; a marker's stroke is 2 mm wide."""
+
 SMALL: Final = 0.36
 """Height of the other lines over that of the number."""
 
@@ -84,7 +87,7 @@ def place_marks(
     -----
     The mark stands in the largest free circle that the faces of both pieces share, so that it lies where the two meet.
     A profile joint is seen along its w direction: true distances on its face are larger than those seen. Text runs
-    upright; on faces within 25 degrees of level its up is +y.
+    upright; on faces within 25 degrees of level its up is +y. Faces without room for digits of `LEAST` get no mark.
     """
     marks: list[FaceMark] = []
     for contact in contacts:
@@ -145,6 +148,8 @@ def _mark(
     points, triangles = faces[0]
     depth = _depth(points[triangles], circle.x, circle.y)
     height = min(letter_height(distance), circle.radius / BLOCK)
+    if height < LEAST:
+        return None
     centre = frame @ np.array([circle.x, circle.y, depth])
     return FaceMark(
         piece,

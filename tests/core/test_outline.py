@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from seamwright.core.jobpack.outline import NOBODY, arcs, look_at, patches, simplified, view_axes
+from seamwright.core.jobpack.outline import NOBODY, arcs, look_at, patches, simplified, view_axes, without_slits
 from seamwright.core.mesh.raster import flat_corners, fragments, front
 from shapely.geometry import LineString, Polygon
 from shapes import box, cylinder
@@ -108,3 +108,15 @@ def test_front_is_the_nearest_triangle_and_fragments_touch_what_they_touch() -> 
     assert index[0, 0] == 1
     assert height[0, 0] == 1.0
     assert index[3, 3] == -1
+
+
+def test_a_gap_that_one_looks_through_closes_and_a_bay_does_not() -> None:
+    bodies = [body(box((1.0, 1.0, 1.0)), 0), body(box((1.0, 1.0, 1.0), (1.015, 0.0, 0.0)), 1)]
+    bodies.append(body(box((1.0, 1.0, 1.0), (2.4, 0.0, 0.0)), 2))
+    seen = look_at(bodies, view_axes("from above"), 700)
+    closed = without_slits(seen, 0.015)
+    assert not [a for a in arcs(seen) if (a.one, a.two) == (0, 1)]
+    (joint,) = [a for a in arcs(closed) if (a.one, a.two) == (0, 1)]
+    assert np.allclose(joint.points[:, 0], 1.0075, atol=0.012)
+    assert not [a for a in arcs(closed) if (a.one, a.two) == (1, 2)]
+    assert ((closed.label == NOBODY) == ((seen.label == NOBODY) & (closed.label == seen.label))).all()
