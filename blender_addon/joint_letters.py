@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The joints' letters in the 3D views, as they stand in the tables; drawn over the view, nothing is added to the file."""
+"""The joints' letters in the 3D views, as they stand in the tables; drawn over the view, not added to the file."""
 
 from __future__ import annotations
 
