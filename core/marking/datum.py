@@ -141,14 +141,12 @@ def _high_places(heights: Heights) -> list[FloatArray]:
     rows, columns = np.nonzero(np.isfinite(heights.top))
     places = heights.middles(rows, columns)
     z = heights.top[rows, columns]
+    free = z >= heights.low[2] + 0.5 * (heights.high[2] - heights.low[2])
     picked: list[FloatArray] = []
-    for k in np.argsort(-z, kind="stable").tolist():
-        if z[k] < heights.low[2] + 0.5 * (heights.high[2] - heights.low[2]):
-            break
-        if all(float(np.hypot(*(places[k] - p[:2]))) >= CREST_SPACING for p in picked):
-            picked.append(np.array([*places[k], z[k]]))
-        if len(picked) == MOST_ON_CARVING:
-            break
+    while free.any() and len(picked) < MOST_ON_CARVING:
+        k = int(np.argmax(np.where(free, z, -np.inf)))
+        picked.append(np.array([*places[k], z[k]]))
+        free &= np.hypot(*(places - places[k]).T) >= CREST_SPACING
     return picked
 
 
