@@ -35,6 +35,10 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
 from .planning.stations import long_axis, propose_stations
+from .seams.judge import ContactSeams, JointSeams
+from .seams.marks import Marks
+from .seams.report import check_seams, no_seams
+from .seams.seams import check_joints, find_seams
 from .skin.covering import covering_shares, shares_of
 from .skin.depth import gap_width
 from .skin.fire import fire_questions
@@ -53,6 +57,7 @@ def run_job(
     standing: Sequence[Mesh] = (),
     kept: Sequence[tuple[str, Mesh]] = (),
     prices: PriceList | None = None,
+    user_marks: Marks | None = None,
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
@@ -66,6 +71,7 @@ def run_job(
     standing : bodies that stand before the first piece and that no piece may pass through on its way in.
     kept : number and mesh of each piece of the cut before: a piece that is mostly the same body keeps its number.
     prices : the user's own price list; None: quantities alone.
+    user_marks : lines that joints may follow, zones and viewpoints, by the user's word; None: none.
 
     Returns
     -------
@@ -85,9 +91,11 @@ def run_job(
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
         gap = gap_width(job)
         shares = covering_shares(intake.mesh, job.skin.bridging)
-    with clock.stage("joints", 0.1):
+    with clock.stage("seams", 0.1):
+        seams = find_seams(intake.mesh, job, user_marks, scan=intake.source)
+    with clock.stage("joints", 0.12):
         if joints is None:
-            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.1, 0.6))
+            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.12, 0.6))
             joints, plan = proposal.joints, Plan("stations", proposal.text, proposal.tried)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
@@ -141,6 +149,11 @@ def run_job(
         findings += _idle(result, letters)
         findings += _crumbs(result.crumbs, job.carving.crumb)
         findings += _balance(intake, result)
+        kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
+        for letter, own in zip(letters, kept_to, strict=True):
+            findings += check_seams(letter, own, job, seams.chance)
+        if joints and job.joints.seams and not len(seams.index):
+            findings.append(no_seams(job))
         shifts = grown(len(result.pieces), joints, contacts, job)
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
         findings += fire_questions(job)
@@ -162,6 +175,7 @@ def run_job(
                 sum(c.area for c in contacts if c.joint == j),
                 sum(c.visible_length for c in contacts if c.joint == j),
                 status[letters[j]],
+                kept_to[j],
             )
             for j, joint in enumerate(joints)
         ),
@@ -174,6 +188,7 @@ def run_job(
                 c.area,
                 c.visible_length,
                 status[letters[c.joint]],
+                _contact_seams(kept_to, c),
             )
             for c in contacts
         ),
@@ -189,6 +204,7 @@ def run_job(
         scan_turned=intake.turned,
         site=site,
         cost=cost,
+        seams=seams,
         seconds=clock.seconds,
     )
 
@@ -214,6 +230,11 @@ class _Clock:
         if outer is None:
             return None
         return lambda share, text: outer(low + (high - low) * share, text)
+
+
+def _contact_seams(joints: Sequence[JointSeams], contact: Contact) -> ContactSeams:
+    """What was found of the visible line between two pieces; nothing of one that is hidden all along."""
+    return joints[contact.joint].contacts.get((contact.lower, contact.upper), ContactSeams(0.0, 0.0, 0.0, 0.0))
 
 
 def _pieces(

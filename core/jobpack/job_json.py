@@ -11,10 +11,14 @@ from typing import Any, Final
 from ..cutting.result import JointLine
 from ..handling.handled import Handled
 from ..mesh.mesh import BACK, CARVED, KIND_NAMES
+from ..seams.index import SEAM_NAMES
+from ..seams.judge import JointSeams
+from ..seams.marks import KEEP_WHOLE
+from ..seams.seams import Seams
 from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
 from .record import JobResult, JointRecord, PieceRecord
-from .tables import JOINT_COLUMNS, TAKEOFF_COLUMNS, joint_rows, takeoff_rows
+from .tables import TAKEOFF_COLUMNS, joint_columns, joint_rows, takeoff_rows
 
 MADE_BY: Final = "seamwright"
 
@@ -52,8 +56,9 @@ def job_json(result: JobResult) -> str:
             },
             "joints": [joint_entry(record.mark, record.joint) for record in result.joints],
             "joint_totals": [_joint_totals(record) for record in result.joints],
+            "seams": None if result.seams is None else _seams(result.seams),
             "pieces": [_piece(piece) for piece in result.pieces],
-            "contacts": [dict(zip(JOINT_COLUMNS, row, strict=True)) for row in joint_rows(result)],
+            "contacts": [dict(zip(joint_columns(result), row, strict=True)) for row in joint_rows(result)],
             "crumbs": [{"volume_m3": crumb.volume, "triangles": len(crumb.mesh.triangles)} for crumb in result.crumbs],
             "takeoff": [dict(zip(TAKEOFF_COLUMNS, row, strict=True)) for row in takeoff_rows(result)],
             "cost": _cost(result),
@@ -137,6 +142,43 @@ def _joint_totals(record: JointRecord) -> dict[str, Any]:
         "visible_length_m": record.visible_length,
         "status": record.status,
         "lines": [_line(line) for line in record.lines],
+        **({} if record.seams is None else _kept_to(record.seams)),
+    }
+
+
+def _kept_to(seams: JointSeams) -> dict[str, Any]:
+    """What the seam check found of a joint; no number where there is no seam, and no place where nothing is wrong."""
+    seen = {} if seams.seen is None else {"seen_length_m": seams.seen, "seen_on_seam_m": seams.seen_on_seam}
+    return {
+        "on_seam_length_m": seams.on_seam,
+        "on_seam_share": seams.share,
+        "on_seam_by_kind_m": dict(zip(SEAM_NAMES, seams.by_kind, strict=True)),
+        "furthest_from_seam_m": _finite(seams.furthest),
+        "furthest_at_m": seams.furthest_at,
+        "longest_off_seam_m": seams.run,
+        "longest_off_seam_at_m": seams.run_at,
+        "keep_whole_crossed_m": seams.zones[KEEP_WHOLE],
+        "must_hide_off_seam_m": seams.hide_off,
+        "glue_met_m": seams.glue_cut,
+        "slab_m": None if seams.slab is None else seams.slab.thickness,
+        **seen,
+    }
+
+
+def _seams(seams: Seams) -> dict[str, Any]:
+    """What joints could follow; ``chance_share`` is what a line laid anywhere on the carved surface would score."""
+    found = seams.crevices
+    return {
+        "chance_share": seams.chance,
+        "tolerance_m": seams.index.tolerance,
+        "viewpoints": [view.name for view in seams.viewpoints],
+        "crevice_scale_m": None if found is None else found.scale,
+        "crevices": []
+        if found is None
+        else [
+            {"length_m": length, "depth_m": depth, "points": len(line)}
+            for length, depth, line in zip(found.lengths.tolist(), found.depths.tolist(), found.lines, strict=True)
+        ],
     }
 
 

@@ -17,6 +17,8 @@ from ..handling.handled import Handled
 from ..job import Job
 from ..logistics.site_work import SiteWork
 from ..mesh.mesh import Mesh
+from ..seams.judge import ContactSeams, JointSeams
+from ..seams.seams import Seams
 from ..skin.cost import CostSheet
 from ..skin.takeoff import TakeoffLine
 
@@ -51,6 +53,8 @@ class ContactRecord:
     area: float
     visible_length: float
     status: str
+    seams: ContactSeams | None = None
+    """How the visible line keeps to seams; None in a record put together without them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +67,8 @@ class JointRecord:
     area: float
     visible_length: float
     status: str
+    seams: JointSeams | None = None
+    """How it keeps to seams; None in a record put together without them."""
 
 
 @dataclass(frozen=True)
@@ -103,5 +109,7 @@ class JobResult:
     """Build order, loads, marks and setting-out; None in a record put together without them."""
     cost: CostSheet | None = None
     """What it costs, by line, stage and piece; without a price list quantities alone."""
+    seams: Seams | None = None
+    """What joints may follow; None in a record put together without it."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

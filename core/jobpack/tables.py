@@ -3,9 +3,11 @@
 
 from __future__ import annotations
 
+import math
+
 from ..mesh.mesh import BACK, CARVED, KIND_NAMES
 from .csv_text import Cell, csv_text
-from .record import JobResult
+from .record import ContactRecord, JobResult
 
 PIECE_COLUMNS = (
     "mark",
@@ -26,7 +28,21 @@ PIECE_COLUMNS = (
     "status",
 )
 
-JOINT_COLUMNS = ("mark", "kind", "piece_a", "piece_b", "area_m2", "visible_length_m", "status")
+JOINT_COLUMNS = (
+    "mark",
+    "kind",
+    "piece_a",
+    "piece_b",
+    "area_m2",
+    "visible_length_m",
+    "on_seam_length_m",
+    "on_seam_share",
+    "furthest_from_seam_m",
+    "status",
+)
+
+SEEN_COLUMNS = ("seen_length_m", "seen_on_seam_m")
+"""Stand before the status where there are viewpoints."""
 
 TAKEOFF_COLUMNS = (
     "item",
@@ -69,9 +85,43 @@ def _places(result: JobResult, piece: int) -> tuple[int | None, int | None]:
     return result.site.build_place[piece] or None, result.site.load_place[piece] or None
 
 
+def joint_columns(result: JobResult) -> tuple[str, ...]:
+    """Columns of the joints' table: those of `SEEN_COLUMNS` only where the job has viewpoints."""
+    if result.seams is None or not result.seams.viewpoints:
+        return JOINT_COLUMNS
+    return (*JOINT_COLUMNS[:-1], *SEEN_COLUMNS, JOINT_COLUMNS[-1])
+
+
 def joint_rows(result: JobResult) -> list[tuple[Cell, ...]]:
-    """One row for each contact of two pieces, under `JOINT_COLUMNS`; a joint's mark may repeat."""
-    return [(c.mark, c.kind, c.piece_a, c.piece_b, c.area, c.visible_length, c.status) for c in result.contacts]
+    """One row for each contact of two pieces, under `joint_columns`; a joint's mark may repeat."""
+    seen = len(joint_columns(result)) > len(JOINT_COLUMNS)
+    return [
+        (
+            c.mark,
+            c.kind,
+            c.piece_a,
+            c.piece_b,
+            c.area,
+            c.visible_length,
+            *_seam_cells(c, seen),
+            c.status,
+        )
+        for c in result.contacts
+    ]
+
+
+def _seam_cells(contact: ContactRecord, seen: bool) -> tuple[Cell, ...]:
+    """Empty where it was not looked at, where no line is visible, and where there is no seam to be far from."""
+    own = contact.seams
+    if own is None:
+        return (None,) * (3 + len(SEEN_COLUMNS) * seen)
+    shown = contact.visible_length > 0.0
+    return (
+        own.on_seam,
+        own.on_seam / contact.visible_length if shown else None,
+        own.furthest if shown and math.isfinite(own.furthest) else None,
+        *((own.seen, own.seen_on_seam) if seen else ()),
+    )
 
 
 def takeoff_rows(result: JobResult) -> list[tuple[Cell, ...]]:
@@ -98,7 +148,7 @@ def pieces_csv(result: JobResult) -> str:
 
 def joints_csv(result: JobResult) -> str:
     """``joints.csv``."""
-    return csv_text(JOINT_COLUMNS, joint_rows(result))
+    return csv_text(joint_columns(result), joint_rows(result))
 
 
 def costs_csv(result: JobResult) -> str:

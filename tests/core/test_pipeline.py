@@ -115,7 +115,17 @@ def test_statuses_and_limits(result: JobResult) -> None:
     assert result.plan.kind == "stations"
     assert result.plan.text.endswith("all within mass and size.")
     assert f"{len(result.pieces)} pieces" in result.plan.text
-    assert set(result.seconds) == {"intake", "joints", "cut", "measure", "build order", "site", "check", "take-off"}
+    assert set(result.seconds) == {
+        "intake",
+        "seams",
+        "joints",
+        "cut",
+        "measure",
+        "build order",
+        "site",
+        "check",
+        "take-off",
+    }
     assert all(s >= 0.0 for s in result.seconds.values())
 
 
@@ -161,7 +171,9 @@ def test_given_joints_with_a_miss_a_crumb_and_an_error() -> None:
         assert "0.6 l" in note.message
     missed = [f for f in result.findings if f.check == "joint_misses"]
     assert [(f.joint, f.severity) for f in missed] == [("B", Severity.WARNING)]
-    assert [j.status for j in result.joints] == ["ok", "warning", "ok"]
+    # The profile runs over the comb's back, far from the corners between its teeth.
+    assert [(f.joint, f.severity) for f in result.findings if f.check == "seams"] == [("C", Severity.WARNING)]
+    assert [j.status for j in result.joints] == ["ok", "warning", "warning"]
     assert [j.joint.kind for j in result.joints] == ["plane", "plane", "profile"]
     assert result.joints[1].lines == ()
     assert result.joints[1].area == 0.0
@@ -217,7 +229,9 @@ def test_progress_rises_and_cancels() -> None:
     assert shares[0] == 0.0
     assert shares[-1] <= 1.0
     assert len(set(shares)) > 8
-    assert {"intake", "joints", "cut", "measure", "build order", "site", "check", "take-off"} <= {text for _, text in seen}
+    assert {"intake", "joints", "cut", "measure", "build order", "site", "check", "take-off"} <= {
+        text for _, text in seen
+    }
     before = mesh.vertices.tobytes()
     for limit in (0.0, 0.15, 0.62, 0.75, 0.95):
 

@@ -103,9 +103,10 @@ def test_pieces_csv_row_by_row() -> None:
 
 def test_joints_csv_has_a_row_for_each_contact() -> None:
     assert joints_csv(sample_result()) == (
-        "mark,kind,piece_a,piece_b,area_m2,visible_length_m,status\r\n"
-        "A,plane,1,2,1,3,ok\r\n"
-        "B,profile,2,3,1,3,warning\r\n"
+        "mark,kind,piece_a,piece_b,area_m2,visible_length_m,on_seam_length_m,on_seam_share,furthest_from_seam_m,status"
+        "\r\n"
+        "A,plane,1,2,1,3,,,,ok\r\n"
+        "B,profile,2,3,1,3,,,,warning\r\n"
     )
 
 
