@@ -42,14 +42,15 @@ def _kept(letter: str, seams: JointSeams, job: Job, chance: float) -> Iterator[F
     share = seams.judged_share
     if share >= max(job.joints.on_seam_note, job.joints.on_seam_warn) or seams.run_at is None:
         return
+    if not math.isfinite(seams.furthest):
+        return  # there is no seam at all: said once, by `no_seams`
     warned = share < job.joints.on_seam_warn
-    worst = f", up to {_length(seams.furthest)} from the nearest" if math.isfinite(seams.furthest) else ""
     yield Finding(
         "seams",
         Severity.WARNING if warned else Severity.NOTE,
         f"Joint {letter} keeps to a seam for {seams.judged_on:.2f} m of its {seams.judged:.2f} m of visible line, "
         f"{share:.0%} (a line laid anywhere: {chance:.0%}); its longest stretch off a seam is {_length(seams.run)}, "
-        f"near {_place(seams.run_at)}{worst}.",
+        f"near {_place(seams.run_at)}, and the worst place is {_length(seams.furthest)} from the nearest.",
         "Move or bend it into a crevice there, mark a line that it may follow, or mark the place as one that may show.",
         joint=letter,
         measured=share,
