@@ -4,5 +4,6 @@
 from .boat import demo_boat, demo_cradle
 from .carving import demo_carving
 from .job import demo_job_toml
+from .prices import demo_prices_csv
 
-__all__ = ["demo_boat", "demo_carving", "demo_cradle", "demo_job_toml"]
+__all__ = ["demo_boat", "demo_carving", "demo_cradle", "demo_job_toml", "demo_prices_csv"]

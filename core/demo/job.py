@@ -28,6 +28,18 @@ doorway = ["3.0 m", "3.0 m"]
 kinds = ["plane", "profile"]
 fit = "5 mm"
 seams = ["crevice", "marked", "glue line"]
+
+[cost]                     # hours, shares and the price list that goes with them are invented
+labour = [
+  { stage = "cutting", hours = 0.4, faces = ["joint"] },
+  { stage = "barrier foil", hours = 0.2, faces = ["carved", "joint", "base", "back"] },
+  { stage = "laminate", hours = 0.7, faces = ["carved"] },
+  { stage = "light laminate", hours = 0.4, faces = ["joint", "back"] },
+  { stage = "cement coat", hours = 0.35, faces = ["carved"] },
+  { stage = "paint", hours = 0.3, faces = ["carved"] },
+]
+overhead = 0.12
+contingency = 0.08
 """
 
 

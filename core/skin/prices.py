@@ -25,6 +25,7 @@ COLUMNS: Final = (
     "overlap_m",
     "coverage_m2",
     "coats",
+    "source",
 )
 """Columns of a price list; item, contents, unit and price must be there."""
 
@@ -61,7 +62,8 @@ def read_prices(text: str, name: str = "price list") -> PriceList:
     text : CSV with a header row; comma or semicolon between cells, a dot as the decimal sign. ``item`` is a name of
         the take-off or ``labour`` or ``labour: STAGE``; ``sold_as`` the word for one sold unit; ``contents`` and
         ``unit`` what one holds (m2, m, kg, l, h, each); ``price`` of one; an empty price is not known. A currency may
-        stand behind the word price in the head, such as ``price_GBP``.
+        stand behind the word price in the head, such as ``price_GBP``; ``source`` is a word on where the row comes
+        from, which the take-off shows.
     name : for messages.
 
     Raises
@@ -139,7 +141,15 @@ def _stock(row: dict[str, str], at: str) -> Stock:
         None if coverage is None else float(coverage),
         1 if coats is None else int(coats),
         _number(row, "price", at),
+        _source(row, at),
     )
+
+
+def _source(row: dict[str, str], at: str) -> str:
+    text = row.get("source", "")
+    if text and not text.isprintable():
+        raise InputError(f"{at}: source has signs that cannot be printed on one line")
+    return text
 
 
 def _number(row: dict[str, str], column: str, at: str) -> Decimal | None:
