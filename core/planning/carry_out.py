@@ -1,0 +1,242 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Carry a plan out on the carving itself: cut exactly, weigh exactly, and put right what the samples did not show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cutting.cut import cut
+from ..cutting.joint import Joint
+from ..cutting.result import Body, CutResult
+from ..errors import Cancelled, CutError, Progress
+from ..handling.checks import size_limits, within_limits
+from ..handling.figures import PieceFigures, measure_piece
+from ..job import Job
+from ..mesh.mass import mass_properties
+from ..mesh.mesh import Mesh
+from ..mesh.winding import inner_point
+from .part import Sheet
+from .search import Plan
+
+FloatArray = NDArray[np.float64]
+
+_NUDGES: Final = 3
+"""Times that a joint is moved to relieve a piece that is over."""
+
+_MORE: Final = 1.25
+"""Factor on the way that would just relieve it: its skin gets less with it by a law that is not straight."""
+
+_DEEPEST: Final = 6
+"""Times that a piece that is over may be planned and cut again."""
+
+Planner = Callable[["Lump"], Plan | None]
+"""Plans one body anew; None where it finds no way to cut it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lump:
+    """A body of the carving on its way to pieces.
+
+    Attributes
+    ----------
+    mesh : closed. triangle : (m,) the carving's triangle that each of its triangles comes from, -1 on joint faces.
+    """
+
+    mesh: Mesh
+    triangle: NDArray[np.int64]
+
+    def child(self, body: Body) -> Lump:
+        """A body that this one was cut into."""
+        return Lump(
+            body.mesh, np.where(body.origin == 0, self.triangle[np.where(body.origin == 0, body.source, 0)], -1)
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Made:
+    """A joint that was cut: what it is, of what mass it made what, and what it shows by the samples."""
+
+    joint: Joint
+    sheet: Sheet
+    plan: Plan
+    mass: float
+    parts: tuple[float, ...]
+
+
+@dataclass(eq=False)
+class Bench:
+    """Where a plan is carried out.
+
+    Attributes
+    ----------
+    job, gap, crumb : as for the cut.
+    shares : (m,) covering share of each of the carving's triangles, or None.
+    again : plans a piece anew that is over a limit.
+    made : joints so far, in the order of cuts. pieces : measures of the pieces so far.
+    over : sentences on pieces that could not be brought within the limits.
+    nudged, replanned : joints that were moved and pieces that were planned again after the exact weighing.
+    """
+
+    job: Job
+    gap: float
+    crumb: float
+    shares: FloatArray | None
+    again: Planner
+    progress: Progress | None = None
+    expected: int = 1
+    made: list[Made] = field(default_factory=list)
+    pieces: list[PieceFigures] = field(default_factory=list)
+    over: list[str] = field(default_factory=list)
+    nudged: int = 0
+    replanned: int = 0
+    stopped: bool = False
+
+    def measure(self, lump: Lump) -> PieceFigures:
+        """Measures of a body as the checks will see it."""
+        share = None
+        if self.shares is not None:
+            own = lump.triangle >= 0
+            share = np.where(own, self.shares[np.where(own, lump.triangle, 0)], 1.0)
+        if not self.job.limits.any_pose:
+            return measure_piece(lump.mesh, self.job, share)
+        # A piece that fits as it stands needs no search for a better pose.
+        upright = replace(self.job, limits=replace(self.job.limits, any_pose=False))
+        figures = measure_piece(lump.mesh, upright, share)
+        figures = replace(figures, box=tuple(sorted(figures.box, reverse=True)))
+        return figures if within_limits(figures, self.job) else measure_piece(lump.mesh, self.job, share)
+
+    def run(self, lump: Lump, plan: Plan, alone: bool, depth: int = 0) -> None:
+        """Cut a body by its plan; `alone`: it is all of the carving, so its joint need not name it."""
+        self._tell()
+        if plan.option is None:
+            self._piece(lump, alone, depth, None)
+            return
+        sheet = plan.option.sheet
+        found = self._split(lump, sheet)
+        if found is None:
+            self._piece(lump, alone, depth, None)
+            return
+        pairs = _matched([lump.child(body) for body in found.pieces], plan)
+        pairs, sheet, known = self._nudge(lump, sheet, plan, pairs)
+        part = None if alone else inner_point(lump.mesh)
+        masses = tuple(child.part.mass if child is not None else 0.0 for _, child in pairs)
+        self.made.append(Made(sheet.joint(part), sheet, plan, plan.part.mass, masses))
+        for (child, rest), figures in zip(pairs, known, strict=True):
+            if rest is None or rest.option is None:
+                self._piece(child, False, depth, figures)
+            else:
+                self.run(child, rest, False, depth)
+
+    def _tell(self) -> None:
+        if self.progress and not self.stopped:
+            share = len(self.pieces) / max(self.expected, len(self.pieces) + 1)
+            try:
+                self.progress(share, f"cutting and weighing: {len(self.pieces)} of {self.expected} pieces")
+            except Cancelled:
+                # What is planned is cut to the end: it is nearly done, and half of it would be of no use.
+                self.stopped = True
+
+    def _split(self, lump: Lump, sheet: Sheet) -> CutResult | None:
+        """The body cut by a sheet; None where that parts nothing."""
+        try:
+            found = cut(lump.mesh, [sheet.joint(None)], self.gap, crumb=self.crumb)
+        except CutError:
+            return None
+        return found if len(found.pieces) > 1 else None
+
+    def _nudge(
+        self, lump: Lump, sheet: Sheet, plan: Plan, pairs: list[tuple[Lump, Plan | None]]
+    ) -> tuple[list[tuple[Lump, Plan | None]], Sheet, list[PieceFigures | None]]:
+        """Move a joint a little where a piece beside it came out too heavy or too long."""
+        known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
+        for _ in range(_NUDGES):
+            way = self._relief(sheet, pairs, known)
+            if way == 0.0:
+                break
+            moved = sheet.moved(way)
+            found = self._split(lump, moved)
+            if found is None:
+                break
+            fresh = _matched([lump.child(body) for body in found.pieces], plan)
+            if [_is_piece(rest) for _, rest in fresh] != [_is_piece(rest) for _, rest in pairs]:
+                break
+            pairs, sheet = fresh, moved
+            known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
+            self.nudged += 1
+        return pairs, sheet, known
+
+    def _relief(
+        self, sheet: Sheet, pairs: Sequence[tuple[Lump, Plan | None]], known: Sequence[PieceFigures | None]
+    ) -> float:
+        """Metres along w by which moving the joint would relieve the one side that is over; 0: none is, or both are."""
+        limits = size_limits(self.job)
+        ways = []
+        for (lump, _), figures in zip(pairs, known, strict=True):
+            if figures is None or within_limits(figures, self.job):
+                continue
+            off = sheet.above(lump.mesh.vertices[:: max(1, len(lump.mesh.vertices) // 2000)])
+            side = 1.0 if float(np.median(off)) > 0.0 else -1.0
+            thick = max(float(np.ptp(off)), 1e-3)
+            heavy = figures.finished_mass / self.job.limits.piece_mass - 1.0
+            long = max(a / b - 1.0 for a, b in zip(figures.box, limits, strict=True))
+            ways.append(side * _MORE * thick * max(heavy, 0.0 if heavy > 0.0 else long) + side * 1e-3)
+        if len({np.sign(way) for way in ways}) != 1:
+            return 0.0
+        return max(ways, key=abs)
+
+    def _piece(self, lump: Lump, alone: bool, depth: int, figures: PieceFigures | None) -> None:
+        """Note a piece, or plan it anew where it is over a limit."""
+        figures = self.measure(lump) if figures is None else figures
+        if within_limits(figures, self.job):
+            self.pieces.append(figures)
+            return
+        plan = self.again(lump) if depth < _DEEPEST and not self.stopped else None
+        if plan is None or plan.option is None or self._split(lump, plan.option.sheet) is None:
+            self.pieces.append(figures)
+            self.over.append(_why(figures, self.job))
+            return
+        self.replanned += 1
+        self.expected += plan.pieces - 1
+        self.run(lump, plan, alone, depth + 1)
+
+
+def _is_piece(plan: Plan | None) -> bool:
+    return plan is None or plan.option is None
+
+
+def _matched(bodies: list[Lump], plan: Plan) -> list[tuple[Lump, Plan | None]]:
+    """Each body with the plan made for it: by where its middle lies, each plan once, larger bodies first."""
+    middles = np.array([mass_properties(body.mesh).centroid for body in bodies])
+    size = np.array([len(body.mesh.triangles) for body in bodies])
+    left = list(plan.plans)
+    out: dict[int, Plan | None] = {}
+    away = {
+        (i, k): float(np.linalg.norm(middles[i] - left[k].part.middle))
+        for i in range(len(bodies))
+        for k in range(len(left))
+    }
+    for i, k in sorted(away, key=lambda pair: (away[pair], -size[pair[0]], pair)):
+        if i not in out and not any(left[k] is plan for plan in out.values()):
+            out[i] = left[k]
+    return [(body, out.get(i)) for i, body in enumerate(bodies)]
+
+
+def _why(figures: PieceFigures, job: Job) -> str:
+    """Which piece is over, by what."""
+    x, y, z = figures.centroid
+    over = []
+    if figures.finished_mass > job.limits.piece_mass:
+        over.append(f"weighs {figures.finished_mass:.1f} kg of {job.limits.piece_mass:.4g} kg")
+    limits = size_limits(job)
+    if any(side > most for side, most in zip(figures.box, limits, strict=True)):
+        size, most = (" x ".join(f"{side:.2f}" for side in sides) for sides in (figures.box, limits))
+        over.append(f"measures {size} m of {most} m")
+    return (
+        f"The piece at ({x:.2f}, {y:.2f}, {z:.2f}) m {' and '.join(over)}, and no joint was found that parts it: "
+        "its skin alone may be too heavy, or it is too small for a joint"
+    )

@@ -1,0 +1,289 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Propose joints: sample, search, carry out, weigh, and say how good the plan is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..cutting.cut import cut
+from ..cutting.joint import Joint
+from ..errors import Progress
+from ..job import Job
+from ..mesh.mesh import Mesh
+from .carry_out import Bench, Lump
+from .need import Need, bounds
+from .options import Rules
+from .part import whole
+from .reasons import reason
+from .samples import Samples, take_samples
+from .search import Plan, Search
+from .trails import Trail
+from .worth import Worth
+
+FloatArray = NDArray[np.float64]
+
+_SHARE: Final = 0.992
+"""Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
+centimetre afterwards costs less than a piece more."""
+
+_BUDGET: Final = 1_600_000
+"""Samples and cells looked at in the search: some forty parts of a rock of twenty pieces."""
+
+_AGAIN: Final = 200_000
+"""The same for a piece that is planned anew."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the user wants of a plan.
+
+    Attributes
+    ----------
+    hidden : 0 few pieces, 1 well hidden joints.
+    pieces : number of pieces wished for; None: as few as the plan comes to.
+    compare : also plan with planes alone, to show what profiles gain.
+    """
+
+    hidden: float = 0.6
+    pieces: int | None = None
+    compare: bool = False
+
+
+@dataclass(frozen=True)
+class Quality:
+    """How good a plan is.
+
+    Attributes
+    ----------
+    pieces : number of them. fewest, practical : see `Bounds`.
+    line : metres of visible joint line. on_seam : share of it on seams, by the samples. chance : share that a joint
+        drawn blindly would reach. planes_on_seam, planes_pieces : of the best plan of planes alone; None: not asked.
+    area : square metres of joint. heaviest, lightest : kg.
+    nudged, replanned : joints moved and pieces planned anew after the exact weighing.
+    """
+
+    pieces: int
+    fewest: int
+    practical: int
+    line: float
+    on_seam: float
+    chance: float
+    area: float
+    heaviest: float
+    lightest: float
+    nudged: int
+    replanned: int
+    planes_on_seam: float | None = None
+    planes_pieces: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Proposal:
+    """Joints with what speaks for them.
+
+    Attributes
+    ----------
+    joints : in the order of cuts. reasons : a line for each.
+    text : the plan in a few sentences. quality : its measures.
+    over : a sentence for each piece that could not be brought within the limits.
+    complete : False where the user stopped the search; the best plan so far then stands.
+    looked : parts that were looked at.
+    """
+
+    joints: tuple[Joint, ...]
+    reasons: tuple[str, ...]
+    text: str
+    quality: Quality
+    over: tuple[str, ...]
+    complete: bool
+    looked: int
+
+
+def propose(
+    mesh: Mesh,
+    job: Job,
+    gap: float,
+    *,
+    trails: Sequence[Trail] = (),
+    wish: Wish = Wish(),
+    weight: ArrayLike | None = None,
+    keep: ArrayLike | None = None,
+    shares: FloatArray | None = None,
+    locked: Sequence[Joint] = (),
+    progress: Progress | None = None,
+) -> Proposal:
+    """Propose joints.
+
+    Parameters
+    ----------
+    mesh : closed carving, metres, z up.
+    job : foam, skin, limits and joints are read. gap : metres between joint faces.
+    trails : what joints may follow.
+    wish : what the user wants.
+    weight : (m,) for each triangle, what a metre of joint line off seams costs there: 1 usual, 0 may show, more: must
+        hide. keep : (m,) True where no joint may cross.
+    shares : (m,) covering share of each triangle, as for `measure_piece`.
+    locked : joints that stay, cut first, in order.
+    progress : told the share done; may raise `Cancelled`: the best plan so far is handed back and says so.
+
+    Notes
+    -----
+    The same input gives the same plan: budgets are counts. Every piece is weighed on the exact cut; one that is over a
+    limit is relieved by moving its joint, or planned anew. What cannot be helped is named in `over`.
+    """
+    crumb = job.carving.crumb
+    weights = None if weight is None else np.asarray(weight, dtype=np.float64)
+    kept = None if keep is None else np.asarray(keep, dtype=bool)
+    teller = _Teller(progress)
+    lumps = _lumps(mesh, locked, gap, crumb)
+    surface = _Surface(job, gap, trails, weights, kept, shares)
+    sampled = [surface.sample(lump) for lump in lumps]
+    total = sum(one.whole.volume for one in sampled)
+    plans, complete, looked = [], True, 0
+    for k, one in enumerate(sampled):
+        part = teller.part(0.05 + 0.6 * k / len(sampled), 0.05 + 0.6 * (k + 1) / len(sampled))
+        budget = int(_BUDGET * max(one.whole.volume / total, 0.02))
+        plan, search = _search(one, job, wish, budget, part)
+        plans.append(plan)
+        looked += search.looked
+        complete &= not search.cancelled
+
+    def again(lump: Lump) -> Plan | None:
+        plan, _ = _search(surface.sample(lump), job, wish, _AGAIN, None, must=True)
+        return plan if plan.option is not None else None
+
+    bench = Bench(job, gap, crumb, shares, again, teller.part(0.65, 1.0), sum(plan.pieces for plan in plans))
+    for lump, plan in zip(lumps, plans, strict=True):
+        bench.run(lump, plan, len(lumps) == 1 and not locked)
+    complete &= not bench.stopped
+    quality = _quality(bench, sampled, gap)
+    if wish.compare:
+        quality = _compared(quality, sampled, job, wish)
+    joints = (*locked, *(made.joint for made in bench.made))
+    reasons = (*("Set by the user." for _ in locked), *(reason(made, trails) for made in bench.made))
+    return Proposal(joints, reasons, _text(quality, complete, bench.over), quality, tuple(bench.over), complete, looked)
+
+
+@dataclass(frozen=True, eq=False)
+class _Surface:
+    """What is known of each of the carving's triangles, and how to sample a body that came of them."""
+
+    job: Job
+    gap: float
+    trails: Sequence[Trail]
+    weight: FloatArray | None
+    keep: NDArray[np.bool_] | None
+    shares: FloatArray | None
+
+    def sample(self, lump: Lump) -> Samples:
+        """Samples of a body."""
+        own = lump.triangle >= 0
+        back = np.where(own, lump.triangle, 0)
+        weight = None if self.weight is None else self.weight[back]
+        keep = None if self.keep is None else self.keep[back] & own
+        shares = None if self.shares is None else np.where(own, self.shares[back], 1.0)
+        return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares)
+
+
+def _search(
+    samples: Samples,
+    job: Job,
+    wish: Wish,
+    budget: int,
+    progress: Progress | None,
+    planes: bool = False,
+    must: bool = False,
+) -> tuple[Plan, Search]:
+    """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case."""
+    need = Need.of(job, samples.face_mass, _SHARE)
+    rules = Rules.of(job, need, Worth.of(wish.hidden), job.carving.crumb)
+    if planes:
+        rules = replace(rules, planes=True, profiles=False)
+    search = Search(rules, budget, progress)
+    return search.run([whole(samples)], must)[0], search
+
+
+def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> list[Lump]:
+    """The bodies of the carving, cut by the locked joints."""
+    found = cut(mesh, locked, gap, crumb=crumb).pieces
+    if len(found) == 1 and not locked:
+        return [Lump(mesh, np.arange(len(mesh.triangles)))]
+    return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found]
+
+
+class _Teller:
+    """Passes progress on, a stretch of it at a time."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.progress = progress
+
+    def part(self, low: float, high: float) -> Progress | None:
+        """Progress of a step between two shares of the whole."""
+        outer = self.progress
+        if outer is None:
+            return None
+        return lambda share, text: outer(low + (high - low) * min(share, 1.0), text)
+
+
+def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
+    options = [made.plan.option for made in bench.made if made.plan.option is not None]
+    line, off, area = (math.fsum(getattr(option, name) for option in options) for name in ("line", "missed", "area"))
+    found = [bounds(one.whole, bench.job, gap * area) for one in sampled]
+    seen = math.fsum(float(one.seen.sum()) for one in sampled)
+    masses = [piece.finished_mass for piece in bench.pieces]
+    return Quality(
+        pieces=len(masses),
+        fewest=sum(one.fewest for one in found),
+        practical=sum(one.practical for one in found),
+        line=line,
+        on_seam=1.0 - off / line if line > 0.0 else 1.0,
+        chance=math.fsum(one.chance * float(one.seen.sum()) for one in sampled) / seen if seen > 0.0 else 0.0,
+        area=area,
+        heaviest=max(masses, default=0.0),
+        lightest=min(masses, default=0.0),
+        nudged=bench.nudged,
+        replanned=bench.replanned,
+    )
+
+
+def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish) -> Quality:
+    """With the best plan of planes alone beside it, by the same search."""
+    line = off = 0.0
+    pieces = 0
+    for one in sampled:
+        plan, _ = _search(one, job, wish, _BUDGET // len(sampled), None, True)
+        options = [step.option for step in plan if step.option is not None]
+        line += math.fsum(option.line for option in options)
+        off += math.fsum(option.missed for option in options)
+        pieces += plan.pieces
+    return replace(quality, planes_on_seam=1.0 - off / line if line > 0.0 else 1.0, planes_pieces=pieces)
+
+
+def _text(quality: Quality, complete: bool, over: Sequence[str]) -> str:
+    """The plan in a few sentences."""
+    out = [
+        f"{_counted(quality.pieces, 'piece')} of {quality.lightest:.0f} to {quality.heaviest:.0f} kg; no cutting gives "
+        f"fewer than {quality.fewest}, pieces as cubes would be {quality.practical}."
+    ]
+    if quality.line > 0.0:
+        out.append(
+            f"{quality.on_seam:.0%} of {quality.line:.1f} m of visible joint line on seams (a joint drawn blindly: "
+            f"{quality.chance:.0%}); {quality.area:.1f} m2 of joint."
+        )
+    if quality.planes_on_seam is not None:
+        out.append(f"With planes alone: {quality.planes_on_seam:.0%}, {_counted(quality.planes_pieces or 0, 'piece')}.")
+    if not complete:
+        out.append("Stopped: this is the best plan so far.")
+    if over:
+        out.append(f"{_counted(len(over), 'piece')} over a limit. {over[0]}.")
+    return " ".join(out)
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"

@@ -1,0 +1,253 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""A carving as the planner sees it: foam in cells, skin in samples, with their weight and what a joint there costs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..handling.figures import PieceFigures, measure_piece
+from ..job import Job
+from ..mesh.mesh import CARVED, JOINT, KIND_NAMES, Mesh
+from ..skin.mass import mass_per_area
+from .rods import Cells, foam_cells
+from .trails import Trail, paint
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+KEEP: Final = 50.0
+"""Cost of a metre of joint line through what is to be kept whole: more than any plan's other costs."""
+
+_CELLS: Final = 45_000
+"""About as many cells of foam: one of the carving's first pieces still has thousands."""
+
+_STEP: Final = (0.03, 0.06)
+"""Least and largest side of a cell, metres: a piece that one carries is tens of centimetres each way."""
+
+_RIM: Final = 4.0
+"""Metres of rim on a square metre of joint: of a face of about a square metre, as on pieces that people carry."""
+
+_FINE: Final = 0.02
+"""Metres: longer triangles are sampled in several places, so that a seam 50 mm wide is met by several samples."""
+
+_MANY: Final = 60_000
+"""Samples above which those of one small cube are drawn together."""
+
+_CUBE: Final = 0.022
+"""Side of that cube, metres: under half the width of a seam."""
+
+_CORNERS: Final = 20_000
+"""A mesh with fewer vertices than this has them among its samples, without area, so that its box is exact."""
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Foam cells and samples of the skin.
+
+    Attributes
+    ----------
+    cells : the foam.
+    points, normals : (m, 3) of the skin's samples, metres and unit.
+    area : (m,) square metres. skin : (m,) kilograms of skin. kind : (m,) class.
+    weight : (m,) what a metre of joint line costs there when it is not on a seam: 1 on carved faces, 0 where no one
+        looks; more or less by zones.
+    seam : (m,) 1 on a seam, 0 off it. trail : (m,) number of the nearest trail, -1 off seams.
+    keep : (m,) whether no joint may cross there.
+    home : (m,) the cell at each sample, -1 where none is near.
+    density : kg/m3. face_mass : kg/m2 on joint faces. grow : metres that the skin adds to a box.
+    gap : metres.
+    """
+
+    cells: Cells
+    points: FloatArray
+    normals: FloatArray
+    area: FloatArray
+    skin: FloatArray
+    kind: NDArray[np.uint8]
+    weight: FloatArray
+    seam: FloatArray
+    trail: IntArray
+    keep: NDArray[np.bool_]
+    home: IntArray
+    density: float
+    face_mass: float
+    grow: float
+    gap: float
+    whole: PieceFigures
+
+    @cached_property
+    def worth(self) -> FloatArray:
+        """Square metres of each sample, times what a metre of joint line costs there."""
+        out: FloatArray = self.area * (self.weight * (1.0 - self.seam) + KEEP * self.keep)
+        return out
+
+    @cached_property
+    def seen(self) -> FloatArray:
+        """Square metres of each sample that count as visible."""
+        out: FloatArray = self.area * (self.kind == CARVED)
+        return out
+
+    @property
+    def chance(self) -> float:
+        """Share of the visible area that lies on a seam: what a joint drawn blindly would reach."""
+        total = float(self.seen.sum())
+        return float((self.seen * self.seam).sum()) / total if total > 0.0 else 0.0
+
+
+def take_samples(
+    mesh: Mesh,
+    job: Job,
+    gap: float,
+    trails: Sequence[Trail] = (),
+    weight: ArrayLike | None = None,
+    keep: ArrayLike | None = None,
+    shares: FloatArray | None = None,
+) -> Samples:
+    """Sample a carving.
+
+    Parameters
+    ----------
+    mesh : closed, metres, z up.
+    job : foam, skin and limits are read. gap : metres between joint faces.
+    trails : what joints may follow.
+    weight : (m,) for each triangle, see `Samples.weight`; None: 1. keep : (m,) for each triangle; None: nowhere.
+    shares : (m,) covering share of each triangle, as for `measure_piece`.
+
+    Notes
+    -----
+    The skin's mass on each class is scaled so that the whole carving weighs what `measure_piece` says: whatever law
+    weighs pieces, the samples follow it.
+    """
+    whole = measure_piece(mesh, job, shares)
+    step = float(np.clip((max(whole.volume, 1e-9) / _CELLS) ** (1.0 / 3.0), *_STEP))
+    extent = mesh.size
+    # A thin figure in a large box: not more than some millions of places.
+    step = max(step, float(np.prod(extent + 2.0 * step) / 3e6) ** (1.0 / 3.0))
+    # A small carving has small pieces.
+    step = min(step, float(extent.max()) / 40.0) if extent.max() < 1.2 else step
+    cells = foam_cells(mesh, step, whole.volume)
+    w = np.ones(len(mesh.triangles)) if weight is None else np.asarray(weight, dtype=np.float64)
+    w = np.where(mesh.kind == CARVED, w, 0.0)
+    held = np.zeros(len(mesh.triangles), dtype=bool) if keep is None else np.asarray(keep, dtype=bool)
+    points, normals, area, kind, w, held = _surface(mesh, w, held)
+    seam, trail = paint(points, trails, job.joints.seam_tolerance)
+    mass = np.array([mass_per_area(job, name) for name in KIND_NAMES])
+    skin = area * mass[kind]
+    total = float(skin.sum())
+    if total > 0.0:
+        skin = skin * (whole.skin_mass / total)
+    return Samples(
+        cells=cells,
+        points=points,
+        normals=normals,
+        area=area,
+        skin=skin,
+        kind=kind,
+        weight=w,
+        seam=seam,
+        trail=trail,
+        keep=held,
+        home=cells.at(points - normals * (0.25 * step)),
+        density=job.foam.density,
+        face_mass=float(mass[JOINT]) + _rim_mass(job) * _RIM,
+        grow=whole.box[2] - float(extent[2]) if not job.limits.any_pose else 0.0,
+        gap=gap,
+        whole=whole,
+    )
+
+
+def _rim_mass(job: Job) -> float:
+    """Kilograms of edge return on a metre of a joint's rim."""
+    return math.fsum(
+        layer.areal_mass * layer.edge_return
+        for layer in job.skin.layers
+        if layer.edge_return > 0.0 and "carved" in layer.faces and "joint" not in layer.faces
+    )
+
+
+def _surface(
+    mesh: Mesh, weight: FloatArray, keep: NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.uint8], FloatArray, NDArray[np.bool_]]:
+    """Points, normals, areas, classes, weights and keep marks of the samples."""
+    t = mesh.triangles
+    x, y, z = (np.ascontiguousarray(mesh.vertices[:, k])[t] for k in range(3))
+    corner, which = _halved(np.stack([x, y, z], axis=2), np.where(weight > 0.0, _FINE, 2.0 * _FINE))
+    one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    n3 = np.stack(
+        [
+            one[:, 1] * two[:, 2] - one[:, 2] * two[:, 1],
+            one[:, 2] * two[:, 0] - one[:, 0] * two[:, 2],
+            one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0],
+        ],
+        axis=1,
+    )
+    area = np.sqrt((n3 * n3).sum(axis=1))
+    n3 /= np.where(area > 0.0, area, 1.0)[:, None]
+    area /= 2.0
+    points = (corner[:, 0] + corner[:, 1] + corner[:, 2]) / 3.0
+    kind, w, k = mesh.kind[which], weight[which], keep[which]
+    if len(points) > _MANY:
+        points, n3, area, kind, w, k = _gathered(points, n3, area, kind, w, k)
+    if len(mesh.vertices) <= _CORNERS:
+        used = np.unique(t)
+        count = len(used)
+        points = np.concatenate([points, mesh.vertices[used]])
+        n3 = np.concatenate([n3, np.tile([0.0, 0.0, 1.0], (count, 1))])
+        area, w = np.concatenate([area, np.zeros(count)]), np.concatenate([w, np.zeros(count)])
+        kind, k = np.concatenate([kind, np.zeros(count, np.uint8)]), np.concatenate([k, np.zeros(count, bool)])
+    return points, n3, area, kind, w, k
+
+
+def _halved(corner: FloatArray, fine: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Triangles halved across their longest side until it is not much longer than `fine`, and where each comes from."""
+    which = np.arange(len(corner))
+    done, owners = [], []
+    while len(corner):
+        side = np.stack([((corner[:, (k + 1) % 3] - corner[:, k]) ** 2).sum(axis=1) for k in range(3)], axis=1)
+        longest = np.argmax(side, axis=1)
+        rows = np.arange(len(corner))
+        long = side[rows, longest] > (1.5 * fine[which]) ** 2
+        done.append(corner[~long])
+        owners.append(which[~long])
+        rows, corner, which, k = rows[: int(long.sum())], corner[long], which[long], longest[long]
+        a, b, c = (corner[rows, (k + n) % 3] for n in range(3))
+        middle = (a + b) / 2.0
+        corner = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
+        which = np.concatenate([which, which])
+    return np.concatenate(done), np.concatenate(owners)
+
+
+def _gathered(
+    points: FloatArray,
+    normals: FloatArray,
+    area: FloatArray,
+    kind: NDArray[np.uint8],
+    weight: FloatArray,
+    keep: NDArray[np.bool_],
+) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.uint8], FloatArray, NDArray[np.bool_]]:
+    """Samples of one small cube and one class drawn together."""
+    place = np.floor((points - points.min(axis=0)) / _CUBE).astype(np.int64)
+    span = place.max(axis=0) + 1
+    key = ((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2]) * len(KIND_NAMES) + kind
+    order = np.argsort(key, kind="stable")
+    start = np.flatnonzero(np.append(True, np.diff(key[order]) > 0))
+
+    def total(values: FloatArray) -> FloatArray:
+        out: FloatArray = np.add.reduceat(values[order], start)
+        return out
+
+    sums = total(area)
+    safe = np.where(sums > 0.0, sums, 1.0)
+    at = np.stack([total(area * points[:, k]) for k in range(3)], axis=1) / safe[:, None]
+    at = np.where((sums > 0.0)[:, None], at, points[order[start]])
+    facing = np.stack([total(area * normals[:, k]) for k in range(3)], axis=1)
+    length = np.sqrt((facing * facing).sum(axis=1))
+    facing /= np.where(length > 0.0, length, 1.0)[:, None]
+    return at, facing, sums, kind[order[start]], total(area * weight) / safe, total(area * keep) > 0.0

@@ -1,0 +1,181 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Search over plans: a part is a piece, or is cut in one of several ways into parts that are planned for themselves.
+
+What one part comes to does not depend on how the others are cut, so the best plan of a part is the best of its ways,
+each with the best plans of what it makes: an and/or graph. Parts not yet cut stand in it with an estimate; the search
+always goes on in the plan that looks best as a whole, and turns to another when what it finds disappoints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from ..errors import Cancelled, Progress
+from .options import Option, Rules, options
+from .part import Part
+
+STUCK: Final = 5.0
+"""Cost of a part that is over a limit and cannot be cut: a plan without one is always preferred."""
+
+_HOPES: Final = (1.0, 0.97, 0.94)
+"""Factors on the estimates, one round after the other: lower ones let ways that were passed over show what they are
+worth."""
+
+
+@dataclass(eq=False)
+class Node:
+    """A part and the ways to cut it; `best` is the way that looks best now, None for a piece or an open part."""
+
+    part: Part
+    fits: bool
+    own: float
+    estimate: float
+    ways: list[tuple[Option, list[Node]]] | None = None
+    best: tuple[Option, list[Node]] | None = None
+    value: float = 0.0
+
+    @property
+    def open(self) -> bool:
+        """Whether it is over a limit and has not been looked at."""
+        return not self.fits and self.ways is None
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A plan of one part: how it is cut and what comes of it, or a piece."""
+
+    part: Part
+    option: Option | None
+    plans: tuple[Plan, ...] = ()
+
+    def __iter__(self) -> Iterator[Plan]:
+        """All plans of it, itself first, in the order of cuts."""
+        yield self
+        for plan in self.plans:
+            yield from plan
+
+    @property
+    def pieces(self) -> int:
+        """Number of pieces."""
+        return sum(plan.pieces for plan in self.plans) if self.option else 1
+
+
+@dataclass(eq=False)
+class Search:
+    """A search for the best plan of several bodies.
+
+    Attributes
+    ----------
+    rules : what options are judged by.
+    budget : samples and cells that may be looked at, over all options; a count, so that the same carving gets the same
+        plan on a slow day.
+    progress : told what is done.
+    """
+
+    rules: Rules
+    budget: int
+    progress: Progress | None = None
+    work: int = 0
+    cancelled: bool = False
+    looked: int = field(default=0)
+
+    def run(self, parts: list[Part], must: bool = False) -> list[Plan]:
+        """The best plans found. After `Cancelled` what is still open is left uncut.
+
+        must : cut every one of the parts, whatever the samples say of its mass and size.
+        """
+        roots = [self._node(part, must) for part in parts]
+        best: tuple[float, list[Plan]] | None = None
+        try:
+            for hope in _HOPES:
+                self._settle(roots, hope)
+                while True:
+                    front = [node for root in roots for node in _front(root)]
+                    if not front:
+                        break
+                    if self.work > self.budget and best is not None:
+                        break
+                    node = max(front, key=lambda node: node.part.volume)
+                    self._expand(node)
+                    spent = self.work > self.budget
+                    self._settle(roots, 3.0 if spent else hope)
+                    self._tell(roots)
+                if any(True for root in roots for _ in _front(root)):
+                    break
+                value = sum(_true(root) for root in roots)
+                if best is None or value < best[0] - 1e-9:
+                    best = value, [_plan(root) for root in roots]
+                if self.work > self.budget:
+                    break
+        except Cancelled:
+            self.cancelled = True
+        return best[1] if best is not None else [_plan(root) for root in roots]
+
+    def _node(self, part: Part, must: bool = False) -> Node:
+        rules = self.rules
+        fits = not must and rules.need.fits(part.mass, part.box)
+        box = np.array([part.box])
+        estimate = float(rules.estimate(box, np.array([part.volume]), np.array([part.mass]))[0])
+        own = float(rules.leaf(part.mass)) + (0.0 if part.stands else rules.worth.tips)
+        return Node(part, fits, own, own if fits else max(estimate, 2.0), value=own if fits else max(estimate, 2.0))
+
+    def _expand(self, node: Node) -> None:
+        found = options(node.part, self.rules)
+        node.ways = [(option, [self._node(part) for part in option.parts]) for option in found]
+        self.work += len(node.part.cells) + len(node.part.skin) + 2000
+        self.looked += 1
+
+    def _settle(self, roots: list[Node], hope: float) -> None:
+        for root in roots:
+            _value(root, hope)
+
+    def _tell(self, roots: list[Node]) -> None:
+        if self.progress:
+            pieces = sum(_plan(root).pieces for root in roots)
+            share = min(1.0, self.work / max(self.budget, 1))
+            self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
+
+
+def _value(node: Node, hope: float) -> float:
+    if node.fits:
+        node.value = node.own
+    elif node.ways is None:
+        node.value = node.estimate * hope
+    elif not node.ways:
+        node.value = node.own + STUCK
+    else:
+        best = None
+        for way in node.ways:
+            total = way[0].cost + sum(_value(child, hope) for child in way[1])
+            if best is None or total < best:
+                best, node.best = total, way
+        node.value = best if best is not None else 0.0
+    return node.value
+
+
+def _true(node: Node) -> float:
+    """Value of a complete plan, without hopes."""
+    if node.fits:
+        return node.own
+    if node.best is None:
+        return node.own + STUCK
+    return node.best[0].cost + sum(_true(child) for child in node.best[1])
+
+
+def _front(node: Node) -> Iterator[Node]:
+    """Open parts of the plan that looks best."""
+    if node.open:
+        yield node
+    elif node.best is not None:
+        for child in node.best[1]:
+            yield from _front(child)
+
+
+def _plan(node: Node) -> Plan:
+    if node.fits or node.best is None:
+        return Plan(node.part, None)
+    return Plan(node.part, node.best[0], tuple(_plan(child) for child in node.best[1]))

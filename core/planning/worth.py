@@ -1,0 +1,46 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""What a plan is worth: the costs between which it weighs, all in pieces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+_LINE: Final = (0.02, 0.5, 2.0)
+"""Pieces that a metre of visible line off seams costs: where few pieces are wanted, between, where hidden joints are.
+Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs as much as one piece and a half."""
+
+_AREA: Final = 0.06
+"""Pieces that a square metre of joint costs: it has to be cut, skinned and filled. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """Costs in pieces.
+
+    Attributes
+    ----------
+    line : of a metre of visible line off seams. area : of a square metre of joint.
+    small : of a piece that is next to nothing; less of one up to `light` of the limit.
+    tips : of a piece that does not stand. crumb : of a body too small to be a piece.
+    wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it.
+    sliver : of a joint close beside a glue plane that it does not follow.
+    """
+
+    line: float
+    area: float = _AREA
+    small: float = 0.5
+    light: float = 0.5
+    tips: float = 0.15
+    crumb: float = 0.3
+    wire: float = 0.3
+    thin: float = 1.0
+    sliver: float = 0.3
+
+    @classmethod
+    def of(cls, hidden: float) -> Worth:
+        """Costs by one slider: 0 few pieces, 1 well hidden joints; between, in steps of equal ratio."""
+        low, middle, high = _LINE
+        if hidden < 0.5:
+            return cls(low * (middle / low) ** (hidden / 0.5))
+        return cls(middle * (high / middle) ** ((hidden - 0.5) / 0.5))
