@@ -68,6 +68,8 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
 
     def draw(self, context: bpy.types.Context) -> None:
         """The two questions that a mesh file leaves open."""
+        if context.space_data is None or context.space_data.type != "FILE_BROWSER":
+            self.layout.label(text=self.path().name)
         self.layout.use_property_split = True
         self.layout.prop(self, "unit")
         self.layout.prop(self, "up")

@@ -30,6 +30,8 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
     ) -> None:
         """Letter and name; what its line measures; whether it has moved."""
         row = layout.row(align=True)
+        if item.get("mark") and item.name != f"joint {item['mark']}":
+            row.label(text=str(item["mark"]))
         row.prop(item, "name", text="", emboss=False, icon="MESH_PLANE" if item.type == "MESH" else "IPO_LINEAR")
         if item.name in SEAMWRIGHT_UL_joints.changed:
             row.label(text="changed", icon="FILE_REFRESH")

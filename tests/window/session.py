@@ -30,7 +30,6 @@ ROW = 21
 
 
 PANEL = "SEAMWRIGHT_PT_"
-PANELS = ("carving", "limits", "joints", "cut", "pieces", "pack")
 GRIP = (1260, 14)
 """Where the dots of a header begin, and how wide they are."""
 
@@ -188,11 +187,11 @@ class Window:
         before = self.opened()
         if (PANEL + name in before) is opened:
             return
-        heights = self.headers()
-        if len(heights) <= PANELS.index(name):
+        heights, place = self.headers(), self.state()["tops"].index(PANEL + name)
+        if len(heights) <= place:
             self.shot("failed")
             raise SystemExit(f"the header of {name} is not among those in sight, at {heights}")
-        self.click(self.side - 60, heights[PANELS.index(name)])
+        self.click(self.side - 60, heights[place])
         if (PANEL + name in self.opened()) is not opened:
             self.shot("failed")
             raise SystemExit(f"the panel {name} did not answer")

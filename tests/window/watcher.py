@@ -23,6 +23,7 @@ cost: dict[str, list[float]] = {}
 stills: list[dict] = []
 drawn: dict[str, float] = {}
 copied = [0, ""]
+said = [0, ""]
 last = {"tick": time.perf_counter(), "work": "", "redraw": 0.0, "count": 0}
 
 
@@ -104,6 +105,14 @@ def timed_steps(module):
     module.LongWork.begin = begin
 
 
+def tops():
+    """The panels of the tab that have none above them, from the top."""
+    classes = sys.modules[addon() + ".registration"].CLASSES
+    panels = [c for c in classes if issubclass(c, bpy.types.Panel) and not getattr(c, "bl_parent_id", "")]
+    here = [c for c in panels if not hasattr(c, "poll") or c.poll(bpy.context)]
+    return [c.__name__ for c in sorted(here, key=lambda c: getattr(c, "bl_order", 0))]
+
+
 def state():
     """What the session waits for."""
     module = sys.modules[addon() + ".long_work"]
@@ -113,6 +122,8 @@ def state():
     active = bpy.context.view_layer.objects.active
     out = {
         "copied": copied,
+        "said": said,
+        "tops": tops(),
         "work": "" if work is None else f"{work.label}: {work.share:.0%} {work.text}",
         "active": active.name if active else "",
         "place": list(active.matrix_world.translation) if active else [],
@@ -134,8 +145,28 @@ def state():
     return out
 
 
+def wanted():
+    """Do what `call.py` in the folder asks for, once, in the 3D view of the first window; `said` holds how it went."""
+    path = FOLDER / "call.py"
+    if not path.exists():
+        return
+    text = path.read_text()
+    path.unlink()
+    window = bpy.context.window_manager.windows[0]
+    area = next((a for a in window.screen.areas if a.type == "VIEW_3D"), window.screen.areas[0])
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    names = {"bpy": bpy, "tree": sys.modules[addon() + ".job_tree"]}
+    try:
+        with bpy.context.temp_override(window=window, area=area, region=region):
+            exec(text, names)
+        said[:] = [said[0] + 1, str(names.get("out", ""))]
+    except Exception as error:
+        said[:] = [said[0] + 1, f"{type(error).__name__}: {error}".strip()]
+
+
 def tick():
     """Write the state; note how long it was since the last."""
+    wanted()
     now = time.perf_counter()
     gap = now - last["tick"]
     try:
