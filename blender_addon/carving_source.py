@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import bpy
@@ -74,14 +75,20 @@ def size_problem(size: NDArray[np.float64]) -> str:
     )
 
 
-def do_job(carving: Snapshot, job: Job, joints: tuple[Joint, ...] | None, progress: Progress | None) -> JobResult:
+def do_job(
+    carving: Snapshot,
+    job: Job,
+    joints: tuple[Joint, ...] | None,
+    progress: Progress | None,
+    kept: Sequence[tuple[str, Mesh]] = (),
+) -> JobResult:
     """The whole job on a snapshot; its findings begin with what reading the carving took."""
     mesh, notes = weld_if_open(carving.mesh)
     ready = set_upright(mesh, 1.0, job.carving.up)
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    result = run_job(ready, job, joints, progress)
+    result = run_job(ready, job, joints, progress, kept=kept)
     read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in notes)
     return replace(result, findings=(*read, *result.findings))
 
@@ -112,7 +119,11 @@ class Scan:
 
 
 def do_job_for_scan(
-    carving: Snapshot, job: Job, joints: tuple[Joint, ...], progress: Progress
+    carving: Snapshot,
+    job: Job,
+    joints: tuple[Joint, ...],
+    progress: Progress,
+    kept: Sequence[tuple[str, Mesh]] = (),
 ) -> tuple[JobResult, Scan]:
     """`do_job`, and where its triangles come from.
 
@@ -120,7 +131,7 @@ def do_job_for_scan(
     -----
     Reading keeps the order of triangles; welding leaves out those that collapse, and closing the base adds some.
     """
-    result = do_job(carving, job, joints, progress)
+    result = do_job(carving, job, joints, progress, kept)
     progress(1.0, "finding the way back to the scan")
     count = len(carving.mesh.triangles)
     kept = np.arange(count)

@@ -16,6 +16,18 @@ def colour_field(attribute: Any) -> str:
     return "color_srgb" if attribute.data_type == "BYTE_COLOR" else "color"
 
 
+def curves_of(obj: Any) -> list[Any]:
+    """Animation curves of an object's own action; in layers and slots from Blender 4.4 on, and only so from 5.0 on."""
+    data = obj.animation_data
+    action = None if data is None else data.action
+    if action is None:
+        return []
+    if bpy.app.version < (4, 4, 0):
+        return list(action.fcurves)
+    bags = [strip.channelbag(data.action_slot) for layer in action.layers for strip in layer.strips]
+    return [curve for bag in bags if bag is not None for curve in bag.fcurves]
+
+
 def is_editable(block: Any) -> bool:
     """Whether a data block may be changed: it is neither linked nor a locked override."""
     return bool(getattr(block, "is_editable", block.library is None))

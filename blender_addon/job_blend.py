@@ -15,11 +15,12 @@ from . import convert
 from .core.jobpack.joints_file import joints_json
 from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.record import JobResult, JointRecord
-from .job_tree import CARVING, JOINTS, LINES, MADE_BY, MAKER, PIECES, ensure_folder
+from .job_tree import CARVING, JOINTS, LINES, MADE_BY, MAKER, MARKS, PIECES, ensure_folder
 from .joint_object import joint_object, write_joint
 from .picture_scene import SAWN, TONES
 from .piece_object import CARVED_FACE, JOINT_FACE, describe, matte
 from .quiet import quiet
+from .site_objects import describe_site, put_marks
 
 SETTINGS = "JOB.toml"
 JOINTS_FILE = "JOINTS.json"
@@ -65,7 +66,7 @@ def _build(result: JobResult) -> None:
         text = bpy.data.texts.new(name)
         text.write(contents)
         text.use_fake_user = True
-    _add_pieces(ensure_folder(job, PIECES), result)
+    _add_pieces(ensure_folder(job, PIECES), ensure_folder(job, MARKS), result)
     low, high = result.carving.vertices.min(axis=0), result.carving.vertices.max(axis=0)
     carving = convert.object_from_mesh("carving", result.carving, at=(low + high) / 2.0)
     for holds, objects in (
@@ -90,15 +91,19 @@ def _forget_folders() -> None:
                     space.params.directory = b"//"
 
 
-def _add_pieces(folder: bpy.types.Collection, result: JobResult) -> None:
+def _add_pieces(folder: bpy.types.Collection, marks: bpy.types.Collection, result: JobResult) -> None:
     skins = [matte(f"{CARVED_FACE} {k + 1}", colour) for k, colour in enumerate(TONES)]
     sawn = matte(JOINT_FACE, SAWN)
-    for piece, tone in zip(result.pieces, touching_tones(result), strict=True):
+    made = []
+    for number, (piece, tone) in enumerate(zip(result.pieces, touching_tones(result), strict=True)):
         middle = (piece.mesh.vertices.min(axis=0) + piece.mesh.vertices.max(axis=0)) / 2.0
         obj = convert.object_from_mesh(f"piece {piece.mark}", piece.mesh, piece.source, at=middle)
         convert.set_materials(obj, [skins[tone], sawn, skins[tone], skins[tone]])
         describe(obj, piece)
+        describe_site(obj, result, number)
         folder.objects.link(obj)
+        made.append(obj)
+    put_marks(marks, result, made)
 
 
 def _joint(

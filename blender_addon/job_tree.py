@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any, TypeAlias
 
@@ -12,8 +13,8 @@ JobCollection: TypeAlias = Any
 """A collection with the properties that the extension adds, of which Blender's type stubs know nothing."""
 
 HOLDS = "holds"
-CARVING, JOINTS, LINES, PIECES = "carving", "joints", "joint lines", "pieces"
-FOLDERS = {CARVING: "Carving", JOINTS: "Joints", LINES: "Joint lines", PIECES: "Pieces"}
+CARVING, JOINTS, LINES, PIECES, MARKS = "carving", "joints", "joint lines", "pieces", "marks"
+FOLDERS = {CARVING: "Carving", JOINTS: "Joints", LINES: "Joint lines", PIECES: "Pieces", MARKS: "Marks"}
 MADE_BY = "made_by"
 MAKER = "seamwright"
 
@@ -76,8 +77,8 @@ def pieces(job: JobCollection) -> list[bpy.types.Object]:
 
 def piece_key(obj: bpy.types.Object) -> tuple[int, str]:
     """Sorts pieces by number."""
-    mark = str(obj.get("mark", ""))
-    return (int(mark) if mark.isdecimal() else 1 << 30), obj.name
+    found = re.search(r"\d+$", str(obj.get("mark", "")))
+    return (int(found[0]) if found else 1 << 30), obj.name
 
 
 def remove_object(obj: bpy.types.Object) -> None:

@@ -21,11 +21,12 @@ from .core.mesh.mesh import FloatArray, IntArray, Mesh
 from .corner_layers import Layers, PieceLayers, piece_layers, write_layers
 from .job_tree import JobCollection
 from .picture_scene import SAWN, TONES
+from .site_objects import describe_site
 
 ORIGIN = "origin"
 CARVED_FACE = "Seamwright carved"
 JOINT_FACE = "Seamwright joint face"
-_OWN_NAME = re.compile(r"piece \d+(\.\d+)?")
+_OWN_NAME = re.compile(r"piece [\w-]*\d+(\.\d+)?", re.ASCII)
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +158,7 @@ def put_pieces(
     for obj in stay.values():
         if _OWN_NAME.fullmatch(obj.name):
             obj.name = "piece in hand"
-    for piece, name, obj in zip(result.pieces, names, kept, strict=True):
+    for number, (piece, name, obj) in enumerate(zip(result.pieces, names, kept, strict=True)):
         data = bpy.data.meshes[name]
         if obj is None:
             obj = bpy.data.objects.new(f"piece {piece.mark}", data)
@@ -169,6 +170,7 @@ def put_pieces(
         obj.matrix_world = Matrix.Translation((_middle(piece.mesh) / scale_length).tolist())
         data.name = f"piece {piece.mark}"
         describe(obj, piece)
+        describe_site(obj, result, number)
     return {"kept": len(stay), "new": len(names) - len(stay), "gone": len(old) - len(stay)}
 
 

@@ -9,8 +9,9 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import carving, cut, drop, joints, pack, pieces
+from .operators import carving, cut, drop, joints, pack, pieces, trial
 from .operators import job as job_operators
+from .panels import build as build_panel
 from .panels import carving as carving_panel
 from .panels import joints as joints_panel
 from .panels import limits as limits_panel
@@ -28,10 +29,12 @@ CLASSES: tuple[type, ...] = (
     *pieces.CLASSES,
     *pack.CLASSES,
     *drop.CLASSES,
+    *trial.CLASSES,
     *carving_panel.CLASSES,
     *limits_panel.CLASSES,
     *joints_panel.CLASSES,
     *pieces_panel.CLASSES,
+    *build_panel.CLASSES,
 )
 """Classes for ``bpy.utils.register_class``: child property groups before parents, panels after their parents."""
 

@@ -4,6 +4,7 @@
 import hashlib
 
 import bpy
+from bpy.props import BoolProperty
 
 from .. import carving_source, convert, job_tree, results, stamps, watch
 from ..core.errors import CutError, Progress, SeamwrightError
@@ -14,6 +15,7 @@ from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside
 from ..piece_object import Look, go_on_from, piece_data, pieces_before, pieces_ready, put_pieces
 from ..properties import settings_link
+from ..site_objects import current_numbers, put_marks
 from ..world import shown
 from .common import job_again, job_poll, job_state, need_scale, note_joints, number_joints, read_joints, write_findings
 
@@ -25,6 +27,11 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
     bl_label = "Cut"
     bl_options = {"REGISTER", "UNDO"}
     working = "Cutting"
+
+    renumber: BoolProperty(
+        name="Number Anew",
+        description="Give all pieces new numbers; otherwise one that is mostly the same keeps its own",
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -40,13 +47,14 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         settings = settings_link.read(job.seamwright)
         joints, called = read_joints(job, scale), [obj.name for obj in job_tree.joints(job)]
         old = pieces_before(job)
+        numbered = [] if self.renumber else current_numbers(job, scale)
         yield Step(0.02, "reading the carving")
         job = job_again(before)
         carving = carving_source.snapshot(context, job)
         yield Step(0.05, "cutting")
 
         def cut(progress: Progress) -> tuple[JobResult, carving_source.Scan, list[str]]:
-            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress)
+            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress, numbered)
             return result, scan, go_on_from(old, result)
 
         try:
@@ -97,6 +105,7 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
         obj["visible_length_m"] = record.visible_length
     stamps.mark_cut(job)
     _lines(job, result, scale)
+    put_marks(job_tree.ensure_folder(job, job_tree.MARKS), result, job_tree.pieces(job), scale)
     write_findings(job, result.findings)
     job["settings"] = result.job.to_toml()
     job["gap_m"] = group.gap_m = result.gap

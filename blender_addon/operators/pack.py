@@ -15,6 +15,7 @@ from ..core.jobpack.pack import pack_files
 from ..long_work import LongWork, Step, Steps, beside
 from ..pack_folder import check_target, write_pack
 from ..properties import settings_link
+from ..site_objects import current_numbers
 from .common import job_again, job_poll, job_state, need_scale, read_joints, scale_of
 from .cut import cut_id
 from .file_choice import WritesFile
@@ -61,8 +62,11 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
             yield Step(0.0, "reading the carving")
             settings = settings_link.read(job.seamwright)
             joints = read_joints(job, scale)
+            numbered = current_numbers(job, scale)
             carving = carving_source.snapshot(context, job)
-            result = yield from beside(lambda p: carving_source.do_job(carving, settings, joints, p), 0.0, 0.4, wait)
+            result = yield from beside(
+                lambda p: carving_source.do_job(carving, settings, joints, p, numbered), 0.0, 0.4, wait
+            )
             results.keep(stamp, result)
         pictures = {}
         if self.pictures and job.seamwright.pack_pictures:
