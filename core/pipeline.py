@@ -12,6 +12,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from .blockup.outlines import CourseOutline, course_outlines
+from .blockup.plan import BlockUpPlan, plan_blockup
+from .blockup.report import check_blockup
 from .cutting.cut import cut
 from .cutting.joint import Joint
 from .cutting.result import FROM_JOINT, Body, Contact, CutResult
@@ -35,6 +38,7 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
 from .planning.stations import long_axis, propose_stations
+from .seams.glue import GlueRectangles
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
 from .seams.report import check_seams, no_seams
@@ -91,11 +95,18 @@ def run_job(
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
         gap = gap_width(job)
         shares = covering_shares(intake.mesh, job.skin.bridging)
-    with clock.stage("seams", 0.1):
-        seams = find_seams(intake.mesh, job, user_marks, scan=intake.source)
-    with clock.stage("joints", 0.12):
+    with clock.stage("block-up", 0.1):
+        blockup = plan_blockup(intake.mesh, job, clock.part(0.1, 0.14))
+        outlines: tuple[CourseOutline, ...] = ()
+        if blockup is not None:
+            margin = job.blockup.margin if blockup.built == "planned" else 0.0
+            outlines = course_outlines(intake.mesh, blockup.layout, blockup.courses, margin, clock.part(0.14, 0.16))
+    with clock.stage("seams", 0.16):
+        glue = None if blockup is None else _rectangles(blockup)
+        seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
+    with clock.stage("joints", 0.2):
         if joints is None:
-            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.12, 0.6))
+            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.2, 0.6))
             joints, plan = proposal.joints, Plan("stations", proposal.text, proposal.tried)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
@@ -141,6 +152,8 @@ def run_job(
         )
     with clock.stage("check", 0.9):
         findings = [*intake.findings, *twice]
+        if blockup is not None:
+            findings += check_blockup(blockup, outlines, job)
         for i in order:
             findings += check_piece(marks[i], figures[i], job)
             findings += check_handling(marks[i], figures[i], handled[i], job)
@@ -158,7 +171,7 @@ def run_job(
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
         findings += fire_questions(job)
         ordered = [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts]
-        cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices)
+        cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices, blockup)
         findings += check_prices(cost, prices)
     with clock.stage("take-off", 0.95):
         pieces = _pieces(result, figures, handled, shifts.moves.tolist(), order, marks, letters, contacts, findings)
@@ -205,6 +218,8 @@ def run_job(
         site=site,
         cost=cost,
         seams=seams,
+        blockup=blockup,
+        outlines=outlines,
         seconds=clock.seconds,
     )
 
@@ -230,6 +245,12 @@ class _Clock:
         if outer is None:
             return None
         return lambda share, text: outer(low + (high - low) * share, text)
+
+
+def _rectangles(plan: BlockUpPlan) -> GlueRectangles:
+    """Glue lines of a block-up as the seams take them; none where they do not bind."""
+    glue = plan.glue
+    return GlueRectangles(glue.corner, glue.along, glue.across) if glue.binding else GlueRectangles.none()
 
 
 def _contact_seams(joints: Sequence[JointSeams], contact: Contact) -> ContactSeams:

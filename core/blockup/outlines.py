@@ -22,8 +22,6 @@ Loops = tuple[FloatArray, ...]
 
 _BETWEEN: Final = 0.08
 """Metres between the sections by which the foam between two faces is judged."""
-_BARE: Final = 0.004
-"""Metres by which the shadow is grown without a margin: what its grid needs."""
 _THIN: Final = 0.025
 """Metres between the points that this is judged by, about: a hand's bow wanders by more than that shows."""
 
@@ -70,7 +68,7 @@ def course_outlines(
     mesh : the carving, closed; metres, job coordinates.
     layout : where the billets lie.
     courses : which, in any order.
-    margin : metres of foam to leave outside; 0: the carving's own outline.
+    margin : metres of foam to leave outside; 0: the carving's own outlines, and no shadow.
     progress : told the share done; may raise `Cancelled`.
     """
     block = Mesh(layout.to_block(mesh.vertices), mesh.triangles)
@@ -90,9 +88,8 @@ def course_outlines(
         middle = [tuple(loop[:, :2] for loop in section.loops) for section in between]
         bulge, at = _bulge(lower, upper, middle, heights[k], (low, high), layout)
         sets = ((lower,), (upper,), (lower, upper, *middle))
-        grown_sets = [grown(one, margin) if margin > 0.0 else one[0] for one in sets[:2]]
-        shadow = grown(sets[2], margin if margin > 0.0 else _BARE)
-        out.append(CourseOutline(course, low, high, lower, upper, grown_sets[0], grown_sets[1], shadow, bulge, at))
+        lower_grown, upper_grown, shadow = (grown(one, margin) for one in sets) if margin > 0.0 else (lower, upper, ())
+        out.append(CourseOutline(course, low, high, lower, upper, lower_grown, upper_grown, shadow, bulge, at))
     return tuple(out)
 
 

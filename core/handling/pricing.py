@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..blockup.plan import BlockUpPlan
 from ..cutting.result import Contact
 from ..findings import Finding, Severity
 from ..job import Job
 from ..skin.cost import CostSheet, cost_sheet
-from ..skin.needs import Need, adhesive_need, foam_need, skin_needs, touch_up_need
+from ..skin.needs import Need, adhesive_need, billets_need, foam_need, glue_need, skin_needs, touch_up_need
 from ..skin.prices import PriceList
 from .figures import PieceFigures
 
@@ -33,6 +34,7 @@ def price_job(
     volume: float,
     job: Job,
     prices: PriceList | None = None,
+    blockup: BlockUpPlan | None = None,
 ) -> CostSheet:
     """Take-off and cost of a job.
 
@@ -41,6 +43,7 @@ def price_job(
     figures : of the pieces. contacts : their indices refer to those; each piece has half of a contact's visible line.
     volume : cubic metres of the carving; pieces hold less of it, by the gap and crumbs.
     prices : the user's own list, or None.
+    blockup : its billets and glue lines are what is bought; None: both are estimated by volume.
 
     Raises
     ------
@@ -53,9 +56,15 @@ def price_job(
         lines[contact.upper] += 0.5 * contact.visible_length
     covered = [f.covered for f in figures]
     returns = [f.returns or (0.0,) * len(job.skin.layers) for f in figures]
+    if blockup is None:
+        foam = (foam_need(volume, job), adhesive_need(volume, job))
+    else:
+        foam = (
+            billets_need(blockup.bought, len(blockup.billets), job),
+            glue_need(blockup.glue_area, job.blockup.can_covers),
+        )
     whole = (
-        foam_need(volume, job),
-        adhesive_need(volume, job),
+        *foam,
         *skin_needs([sum(column) for column in zip(*covered, strict=True)] or [0.0] * 4, _sums(returns, job), job),
         touch_up_need(float(lines.sum())),
     )

@@ -15,6 +15,7 @@ from ..seams.index import SEAM_NAMES
 from ..seams.judge import JointSeams
 from ..seams.marks import KEEP_WHOLE
 from ..seams.seams import Seams
+from .blockup_table import blockup_json
 from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
 from .record import JobResult, JointRecord, PieceRecord
@@ -56,6 +57,7 @@ def job_json(result: JobResult) -> str:
             },
             "joints": [joint_entry(record.mark, record.joint) for record in result.joints],
             "joint_totals": [_joint_totals(record) for record in result.joints],
+            "blockup": blockup_json(result),
             "seams": None if result.seams is None else _seams(result.seams),
             "pieces": [_piece(piece) for piece in result.pieces],
             "contacts": [dict(zip(joint_columns(result), row, strict=True)) for row in joint_rows(result)],

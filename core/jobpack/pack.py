@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from .blockup_drawings import blockup_files
+from .blockup_table import billets_csv
 from .job_json import job_json
 from .json_text import findings_json
 from .labels import labels_svg
@@ -38,6 +40,7 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "joints.csv": joints_csv(result),
         "takeoff.csv": takeoff_csv(result),
         "costs.csv": costs_csv(result),
+        "billets.csv": billets_csv(result),
         "build_order.csv": build_order_csv(result),
         "loading.csv": loading_csv(result),
         "setout.csv": setout_csv(result),
@@ -48,6 +51,7 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
     }
     return {
         **{path: text.encode() for path, text in texts.items() if text},
+        **blockup_files(result),
         **template_files(result),
         **piece_files(result),
     }

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ..skin.depth import growth
+from .page_blockup import blockup_section
 from .page_checks import cautions_section, findings_section
 from .page_handling import handling_section
 from .page_parts import Markup, escape, facts, number, picture, section
@@ -57,6 +58,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "Piece by piece": piece_sheets(result) if site else "",
         "Handling": handling_section(result),
         "Joints": joints_section(result),
+        "Block-up": blockup_section(result),
         "Setting-out": setting_out_section(result, site) if site else "",
         "Cutting order": cutting_section(result, site) if site else "",
         "Build order": build_section(result, site) if site else "",

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.outlines import CourseOutline
+from ..blockup.plan import BlockUpPlan
 from ..cutting.joint import Joint
 from ..cutting.result import Body, JointLine
 from ..findings import Finding
@@ -111,5 +113,9 @@ class JobResult:
     """What it costs, by line, stage and piece; without a price list quantities alone."""
     seams: Seams | None = None
     """What joints may follow; None in a record put together without it."""
+    blockup: BlockUpPlan | None = None
+    """How the billets are stacked; None where nothing is known of it."""
+    outlines: tuple[CourseOutline, ...] = ()
+    """Outlines of its courses, from the lowest."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

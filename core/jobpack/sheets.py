@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -99,6 +99,11 @@ def tiled_sheets(drawing: Drawing, paper: str = "A4", landscape: bool = False) -
         _tile(drawing, origin, part, (row, column), used, (width, height), cell)
         for (row, column), (origin, part) in used.items()
     )
+
+
+def window(drawing: Drawing, low: FloatArray, high: FloatArray) -> Drawing:
+    """What of a drawing comes into an upright rectangle, (2,) and (2,) metres: lines by their segments, words whole."""
+    return replace(drawing, layers=tuple(_clipped(layer, low, high, drawing.scale) for layer in drawing.layers))
 
 
 def _mark(row: int, column: int) -> str:

@@ -101,6 +101,29 @@ def foam_need(volume: float, job: Job) -> Need:
     )
 
 
+def billets_need(bought: int, places: int, job: Job) -> Need:
+    """Billets of a block-up: those that are bought, part billets and offcuts used again counted."""
+    length, width, height = job.foam.billet
+    return Need(
+        "foam billet",
+        "foam",
+        "billet",
+        {"each": float(bought), "kg": bought * length * width * height * job.foam.density},
+        f"block-up: {bought} billets of {length:.5g} x {width:.5g} x {height:.5g} m for its {places} places",
+    )
+
+
+def glue_need(area: float, covers: float) -> Need:
+    """Adhesive of a block-up: the area of its glue lines."""
+    return Need(
+        "adhesive",
+        "adhesive",
+        "adhesive",
+        {"m2": area},
+        f"block-up: {area:.4g} m2 of glue line; at {covers:.4g} m2 a can that is {area / covers:.3g} cans",
+    )
+
+
 def adhesive_need(volume: float, job: Job) -> Need:
     """Adhesive to bond the billets: one bonded face to a course, so volume over the height of a billet."""
     area = volume / job.foam.billet[2]
