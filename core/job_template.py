@@ -98,10 +98,20 @@ sideways = "0 mm"
 boards = "500 mm"          # between gauge boards; "0 mm": only those of stations
 stations = []              # example: ["-1.2 m", "0.4 m"], forward of the first body's origin
 way_in = []                # example: [{ at = ["11 m", "1.7 m", "0 m"], heights = ["0 m", "0 m", "0 m", "0 m"] }], the outermost first
-bodies = []                # example: [{ name = "boat", file = "boat.ply", at = ["4.3 m", "1.7 m", "0.4 m"], pitch = "6 deg" },
-#   { name = "car", envelope = "vehicle", size = ["4.6 m", "1.9 m", "1.6 m"], wheelbase = "2.9 m", track = "1.5 m",
-#     front_overhang = "0.8 m", at = ["4.3 m", "1.7 m", "0 m"], heights = ["0 m", "300 mm", "0 m", "0 m"] }]: pads front left,
-#     front right, rear left, rear right; a file is sought beside the job file, x forward, y left, z up
+bodies = []                # each in one line: [{ name = "boat", file = "boat.ply", at = ["4.3 m", "1.7 m", "0.4 m"], pitch = "6 deg" }],
+# or, without the line above, a table for each; a file is sought beside the job file, x forward, y left, z up:
+# [[keep_clear.bodies]]
+# name = "car"
+# envelope = "vehicle"     # or "hull", "box", which take size alone
+# size = ["4.6 m", "1.9 m", "1.6 m"]
+# wheelbase = "2.9 m"
+# track = "1.5 m"
+# front_overhang = "0.8 m"
+# at = ["4.3 m", "1.7 m", "0 m"]
+# heading = "0 deg"
+# heights = ["0 m", "300 mm", "0 m", "0 m"]   # of the pads front left, front right, rear left, rear right
+# stance = "springs"       # or "rigid", by centre_of_gravity = ["0 m", "0 m", "0.6 m"]
+# moves = true             # false: it stands there before
 """  # noqa: E501
 
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -105,7 +106,7 @@ def make_body(
     keys = [*way, rest]
     motion = Motion(
         places=np.array([key.place for key in keys], dtype=np.float64),
-        turns=np.array([np.eye(3) if key is rest else key.turn() @ turn.T for key in keys]),
+        turns=np.array([_from_rest(key, rest) for key in keys]),
         ahead=turn[:, 0],
         roll=roll,
         bounce=bounce,
@@ -115,11 +116,30 @@ def make_body(
     return Body(name, standing, rest, motion, stance, edge_report(mesh.triangles).closed)
 
 
-def straight_way(rest: Key, length: float, level: bool = True) -> tuple[Key, ...]:
-    """One pose `length` metres behind the pose at rest, along its level heading; level or turned as at rest."""
+def _from_rest(key: Key, rest: Key) -> FloatArray:
+    """Turn from the pose at rest; exactly none where the angles are the same, which makes the search much quicker."""
+    if (key.heading, key.pitch, key.roll) == (rest.heading, rest.pitch, rest.roll):
+        return np.eye(3)
+    result: FloatArray = key.turn() @ rest.turn().T
+    return result
+
+
+def fastened(name: str, mesh: Mesh, rest: Key, leader: Body, stance: str = "stands as it was modelled") -> Body:
+    """A body that goes along with another as if fastened to it; parameters as `make_body`.
+
+    Its mesh is counted from the leader's origin, about which both roll.
+    """
+    alone = make_body(name, mesh, rest, stance=stance)
+    offset = np.array(rest.place) - np.array(leader.rest.place)
+    from_leader = Mesh(alone.mesh.vertices + offset, mesh.triangles)
+    return Body(name, from_leader, leader.rest, leader.motion, stance, alone.closed)
+
+
+def straight_way(rest: Key, length: float) -> tuple[Key, ...]:
+    """One pose `length` metres behind the pose at rest along its level heading, turned as at rest."""
     x, y, z = rest.place
-    back = (x - length * np.cos(rest.heading), y - length * np.sin(rest.heading), z)
-    return (Key(back, rest.heading, *((0.0, 0.0) if level else (rest.pitch, rest.roll))),)
+    back = (x - length * math.cos(rest.heading), y - length * math.sin(rest.heading), z)
+    return (Key(back, rest.heading, rest.pitch, rest.roll),)
 
 
 def headings_along(places: FloatArray, last: float) -> FloatArray:

@@ -14,6 +14,7 @@ from ..mesh.mesh import Mesh
 from ..mesh.topology import components
 from .body import Body
 from .check import swept_box
+from .motion import Motion
 from .rays import first_hits
 from .search import Nearest, least_distance
 from .tree import by_shape, mesh_forest, point_forest, sources
@@ -139,6 +140,8 @@ class _OneBody:
             depth[start] = self._at(self.mesh.vertices[start], self.inward[start])[0]
             around = np.unique(triangles[(depth[triangles] > 0.0).any(axis=1)])
             start = around[~done[around]]
+        self._hanging(depth)
+        self._straightened(depth)
         # Where only the middle of a large triangle is too near, its corners take on what is found there.
         hits = hits[(depth[triangles[hits]] == 0.0).all(axis=1)]
         if len(hits):
@@ -146,8 +149,34 @@ class _OneBody:
             size = np.linalg.norm(cross, axis=1, keepdims=True)
             found = self._at(touched.here[hits], -cross / np.where(size > 0.0, size, 1.0))[0]
             np.maximum.at(depth, triangles[hits], found[:, None])
-        self._hanging(depth)
         return depth
+
+    def _straightened(self, depth: FloatArray) -> None:
+        """Shorten depths to those along the mean inward direction of each patch: flanks of what stands out go with it.
+
+        Only where that leads into foam, or along its surface.
+        """
+        region = self.mesh.triangles[(depth[self.mesh.triangles] > 0.0).any(axis=1)]
+        if len(region) == 0:
+            return
+        patch = components(region)
+        corner = self.mesh.vertices[region]
+        cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+        inward = -np.stack([np.bincount(patch, cross[:, axis]) for axis in range(3)], axis=1)
+        inward /= np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-300)
+        vertex, first = np.unique(region.ravel(), return_index=True)
+        direction = inward[np.repeat(patch, 3)[first]]
+        some = (depth[vertex] > 0.0) & (np.linalg.norm(direction, axis=1) > 0.5)
+        vertex, direction = vertex[some], direction[some]
+        start = self.mesh.vertices[vertex]
+        along = self._walked(start, direction, np.full(len(vertex), DEEPEST))
+        end = start + along[:, None] * direction
+        still = Motion(np.zeros((1, 3)), np.eye(3)[None], self.motion.ahead)
+        found = least_distance(point_forest(end), self.foam, still, heed=self.heed)
+        corner = self.foam.vertices[self.foam.shapes[found.other]]
+        normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+        foam = (found.distance < self.tolerance) | (((end - found.there) * normal).sum(axis=1) < 0.0)
+        depth[vertex] = np.where(foam, np.minimum(depth[vertex], along), depth[vertex])
 
     def _hanging(self, depth: FloatArray) -> None:
         """Add surface that is cut off all round and has something to take off under it: it comes off whole."""
@@ -170,7 +199,12 @@ class _OneBody:
         """Depth at points (n, 3) along inward directions (n, 3), and the whole thickness of foam there."""
         whole = first_hits(self.foam, points, inward, DEEPEST)
         whole[np.linalg.norm(inward, axis=1) == 0.0] = 0.0
-        along = np.array(whole)
+        along = self._walked(points, inward, whole)
+        return np.minimum(along, self._away(points, inward)), whole
+
+    def _walked(self, points: FloatArray, inward: FloatArray, far: FloatArray) -> FloatArray:
+        """Metres along each line to the last place nearer to the body than is kept, looked for from `far` (n,) back."""
+        along = np.array(far)
         going = np.flatnonzero(along > 0.0)
         for _ in range(_STEPS):
             if len(going) == 0:
@@ -184,7 +218,7 @@ class _OneBody:
             step = np.maximum(free, 0.5 * self.tolerance)
             along[going] = np.where(stop, along[going], np.maximum(along[going] - step, 0.0))
             going = going[~stop & (along[going] > 0.0)]
-        return np.minimum(along, self._away(points, inward)), whole
+        return along
 
     def _away(self, points: FloatArray, inward: FloatArray) -> FloatArray:
         """Metres to go straight away from the body; infinite where it stands behind the surface or reaches through."""

@@ -66,6 +66,7 @@ def least_distance(
     tolerance: float = 0.0,
     share: float = 0.0,
     first: bool = False,
+    enough: float = -np.inf,
     heed: Callable[[], None] | None = None,
 ) -> Nearest:
     """Least distance of each group of `forest` from the body over all its poses.
@@ -79,6 +80,7 @@ def least_distance(
         0 for one that stands still (then the result is exact).
     share : the same as a share of the distance; the larger of the two counts.
     first : stop a group at anything nearer than its cap, instead of the nearest.
+    enough : metres; a group that has come as near stops there, with a distance that may be far too large.
     heed : called between rounds; may raise `Cancelled`.
 
     Returns
@@ -86,7 +88,7 @@ def least_distance(
     Nearest
         The true least distance lies in [distance - max(tolerance, share x distance), distance].
     """
-    return _Search(forest, body, motion, cap, tolerance, share, first).run(heed)
+    return _Search(forest, body, motion, cap, tolerance, share, first, enough).run(heed)
 
 
 class _Search:
@@ -99,6 +101,7 @@ class _Search:
         tolerance: float,
         share: float,
         first: bool,
+        enough: float,
     ) -> None:
         self.a, self.b, self.motion = forest, body, motion
         groups = int(forest.group.max(initial=-1)) + 1
@@ -109,7 +112,7 @@ class _Search:
         off_axis = np.linalg.norm(np.cross(body.vertices, motion.ahead), axis=1)
         self.cells = Cells(motion, float(self.reach.max(initial=0.0)), float(off_axis.max(initial=0.0)))
         self.turned = not bool((motion.turns == np.eye(3)).all()) or motion.roll > 0.0
-        self.tolerance, self.share, self.first = tolerance, share, first
+        self.tolerance, self.share, self.first, self.enough = tolerance, share, first, enough
         self.best = np.array(np.broadcast_to(np.asarray(cap, dtype=np.float64), (groups,)))
         self.shape, self.other = np.full(groups, -1, dtype=np.int64), np.full(groups, -1, dtype=np.int64)
         self.here, self.there = np.zeros((groups, 3)), np.zeros((groups, 3))
@@ -138,6 +141,8 @@ class _Search:
     def _limit(self, a: IntArray) -> FloatArray:
         """What a pair must stay under to matter, for the group of each node a."""
         best = self.best[self.a.group[a]]
+        if self.enough > -np.inf:
+            best = np.where(best <= self.enough, -np.inf, best)
         if self.first or self.cells.still:
             return best
         return best - self._slack(best)

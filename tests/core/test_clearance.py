@@ -5,13 +5,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from seamwright.core.clearance.boards import gauge_board
 from seamwright.core.clearance.body import Key, make_body, straight_way
 from seamwright.core.clearance.carve_off import carve_off, taken_off
 from seamwright.core.clearance.check import Rule, check_body
 from seamwright.core.clearance.envelope import block, box_envelope, hull_envelope, vehicle_envelope, wheel_contacts
+from seamwright.core.clearance.job_bodies import place_bodies
+from seamwright.core.clearance.job_check import check_keep_clear
 from seamwright.core.clearance.stance import RIGID, SPRINGS, THREE, stance
 from seamwright.core.clearance.triangles import point_distance, triangle_distance
 from seamwright.core.errors import JobError
+from seamwright.core.findings import Severity
+from seamwright.core.job import Job
 from seamwright.core.mesh.mass import volume
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.mesh.topology import components, edge_report
@@ -196,7 +201,7 @@ def test_a_box_between_walls_has_the_room_that_arithmetic_gives() -> None:
 def test_the_low_side_is_told() -> None:
     wall = [("w", block((-3.0, 2.0, 0.0), (3.0, 2.2, 2.0)))]
     rest = Key((0.0, 0.0, 0.2), 0.0, 0.0, np.radians(10.0))
-    body = make_body("box", box_envelope((2.0, 1.0, 1.0)), rest, straight_way(rest, 2.0, level=False))
+    body = make_body("box", box_envelope((2.0, 1.0, 1.0)), rest, straight_way(rest, 2.0))
     found = check_body(wall, body, Rule())
     assert found.downhill == "right"  # the left side is up
     left, right = found.aside
@@ -257,3 +262,123 @@ def test_the_same_twice() -> None:
     rest = Key((0.0, 0.0, 0.1), 0.1, 0.05, 0.02)
     body = make_body("hull", hull_envelope((3.0, 1.6, 0.6)), rest, straight_way(rest, 4.0), 0.02, 0.01, 0.03)
     assert check_body([("1", wall)], body, Rule()) == check_body([("1", wall)], body, Rule())
+
+
+def test_a_gauge_board_is_the_section_grown_by_what_is_kept() -> None:
+    """A box 0.8 m wide from 0.3 m to 0.8 m over the floor, grown by 50 mm: corners become arcs of 50 mm."""
+    rest = Key((0.0, 0.0, 0.3))
+    body = make_body("box", box_envelope((1.0, 0.8, 0.5)), rest, straight_way(rest, 2.0))
+    for station in (-1.0, 0.1):  # swept on the way in, and where it stands
+        board = gauge_board([body], station, 0.05, block((-3.0, 0.41, 0.0), (3.0, 1.0, 1.0)))
+        assert board is not None
+        (loop,) = board.outlines
+        past = np.linalg.norm(np.maximum(np.abs(loop - [0.0, 0.55]) - [0.4, 0.25], 0.0), axis=1)
+        assert past == pytest.approx(0.05, abs=0.0007)
+        assert loop.max(axis=0) == pytest.approx([0.45, 0.85], abs=0.0006)
+        assert board.foot == pytest.approx((station, 0.0))
+        assert board.over == pytest.approx(0.04, abs=0.001)  # foam 10 mm from the box, 50 mm asked
+        assert len(board.legs) == 2
+    # In front of the box it grows round its face: at 30 mm off, 40 mm are left of the 50.
+    loop = gauge_board([body], 0.53, 0.05).outlines[0]
+    assert np.ptp(loop, axis=0) == pytest.approx([0.88, 0.58], abs=0.0012)
+    assert gauge_board([body], 0.6, 0.05) is None
+
+
+def test_a_board_on_the_floor_ends_at_the_floor() -> None:
+    body = make_body("box", box_envelope((1.0, 0.8, 0.5)), Key((0.0, 0.0, 0.0), 0.5))
+    (loop,) = gauge_board([body], 0.1, 0.05).outlines
+    assert loop[:, 1].min() == 0.0
+    assert loop.max(axis=0) == pytest.approx([0.45, 0.55], abs=0.0006)
+
+
+CAR = """
+[keep_clear]
+clearance = "60 mm"
+boards = "0 mm"
+{more}
+[[keep_clear.bodies]]
+name = "car"
+envelope = "vehicle"
+size = ["4.6 m", "1.9 m", "1.6 m"]
+wheelbase = "2.9 m"
+track = "1.5 m"
+front_overhang = "0.8 m"
+at = ["1 m", "2 m", "0 m"]
+heading = "90 deg"
+heights = ["0 m", "300 mm", "0 m", "0 m"]
+{stance}
+[[keep_clear.bodies]]
+name = "ramp"
+envelope = "box"
+size = ["0.8 m", "0.4 m", "0.28 m"]
+at = ["1.75 m", "3.4 m", "0 m"]
+moves = false
+"""
+
+
+def test_bodies_of_a_job_stand_and_move_as_written() -> None:
+    job = Job.from_toml(CAR.format(more='approach = "4 m"', stance='stance = "springs"'))
+    assert Job.from_toml(job.to_toml()) == job
+    car, ramp = place_bodies(job.keep_clear, {}).bodies
+    assert np.degrees([car.rest.pitch, car.rest.roll]) == pytest.approx([2.96094, -5.70302], abs=ANGLE)
+    assert car.rest.place == pytest.approx((1.0, 2.0, 0.075))
+    assert car.motion.places[0] == pytest.approx([1.0, -2.0, 0.075])
+    assert not ramp.moves
+    assert "equal springs" in car.stance
+
+
+def test_heights_on_the_way_give_pitch_and_roll_there() -> None:
+    way = 'way_in = [{ at = ["1 m", "-3 m", "0 m"], heights = ["0 m", "0 m", "0 m", "0 m"] }]'
+    car, _ = place_bodies(Job.from_toml(CAR.format(more=way, stance='stance = "springs"')).keep_clear, {}).bodies
+    first = car.posed([0.0, 0.0, 0.0, 0.0])
+    assert first.vertices[:, 2].min() == pytest.approx(0.0, abs=1e-12)
+    assert first.vertices.max(axis=0) == pytest.approx([1.95, -3.0 + 2.25, 1.6], abs=1e-12)
+    last = car.posed([1.0, 0.0, 0.0, 0.0])
+    assert last.vertices == pytest.approx(car.standing().vertices, abs=1e-12)
+
+
+def test_an_ambiguous_stance_is_a_warning_and_both_are_checked() -> None:
+    job = Job.from_toml(CAR.format(more="", stance='stance = "rigid"\ncentre_of_gravity = ["0 m", "0 m", "0.6 m"]'))
+    rock = block((4.0, 0.0, 0.0), (5.0, 1.0, 1.0))
+    result, findings = check_keep_clear(job, rock, [("1", rock)], {})
+    assert result is not None
+    assert [body.name for body in result.bodies] == ["car", "car", "ramp"]
+    (said,) = [finding for finding in findings if finding.check == "stance"]
+    assert said.severity is Severity.WARNING
+    assert "does not decide" in said.message
+
+
+def test_findings_of_contact_and_clearance() -> None:
+    """Skin 5 mm: foam 64 mm away is 59 mm clear of a limit of 60; 65 mm would do."""
+    toml = """
+[skin]
+layers = [{ name = "coat", density = "1750 kg/m3", thickness = "5 mm", faces = ["carved"] }]
+[keep_clear]
+clearance = "60 mm"
+boards = "0 mm"
+bodies = [{ name = "crate", envelope = "box", size = ["1 m", "1 m", "1 m"] }]
+"""
+    job = Job.from_toml(toml)
+    for gap, check in ((0.065, ""), (0.064, "clearance"), (0.004, "contact"), (-0.01, "contact")):
+        wall = grid_block((0.5 + gap, -0.3, 0.1), (1.2, 0.3, 0.7), 0.1)
+        result, findings = check_keep_clear(job, wall, [("7", wall)], {})
+        errors = [finding for finding in findings if finding.severity is Severity.ERROR]
+        assert [finding.check for finding in errors] == ([check] if check else [])
+        if errors:
+            assert errors[0].piece == "7"
+            assert "crate" in errors[0].message
+            assert errors[0].measured == pytest.approx(max(gap - 0.005, 0.0), abs=1e-9)
+            assert result.carve.deepest == pytest.approx(0.065 - gap, abs=0.001)
+        else:
+            assert result.carve.deepest == 0.0
+    assert check_keep_clear(Job(), wall, [("7", wall)], {}) == (None, [])
+
+
+def test_a_body_file_that_was_not_given_is_named() -> None:
+    job = Job.from_toml('[keep_clear]\nbodies = [{ name = "boat", file = "boat.ply" }]')
+    with pytest.raises(JobError, match=r"bodies\[0\].file.*boat.ply"):
+        place_bodies(job.keep_clear, {})
+    with pytest.raises(JobError, match="either a file or an envelope"):
+        Job.from_toml('[keep_clear]\nbodies = [{ name = "boat" }]')
+    with pytest.raises(JobError, match="lacks wheelbase and track and front_overhang"):
+        Job.from_toml('[keep_clear]\nbodies = [{ name = "car", envelope = "vehicle", size = ["4 m", "2 m", "1 m"] }]')
