@@ -60,7 +60,7 @@ def is_held(job: JobCollection, carving: bpy.types.Object | None) -> bool:
     if carving is None:
         return False
     held = folder(job, CARVING)
-    return bool(carving.users_scene) or (held is not None and carving.name in held.objects)
+    return (held is not None and carving.name in held.objects) or bool(carving.users_scene)
 
 
 def joints(job: JobCollection) -> list[bpy.types.Object]:

@@ -217,6 +217,6 @@ def _drain(steps: Steps) -> str:
 
 
 def sentence(error: SeamwrightError) -> str:
-    """An error's message as a sentence of one line."""
+    """An error's message as a sentence of one line; a name of a file or an object at its beginning stays as it is."""
     text = " ".join(str(error).split())
-    return text[:1].upper() + text[1:]
+    return text if ":" in text.partition(" ")[0] else text[:1].upper() + text[1:]

@@ -75,7 +75,7 @@ class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
             self.report({"ERROR"}, f"{path.name}: cannot be read: {error}")
             return {"CANCELLED"}
         except SeamwrightError as error:
-            self.report({"ERROR"}, f"{path.name}: {sentence(error)}")
+            self.report({"ERROR"}, f"{path.name}: {' '.join(str(error).split())}")
             return {"CANCELLED"}
         note = job_setup.take_settings(job, settings, scale_of(context))
         self.report({"INFO"}, f"Settings of {path.name} taken over{note}")
