@@ -14,22 +14,33 @@ from ..blockup.outlines import CourseOutline
 from ..blockup.plan import BlockUpPlan
 from ..mesh.mesh import Mesh
 from ..mesh.section import cross_sections
-from .drawing import BLUE, BLUE_WASH, FAINT, INK, OCHRE, SOFT, Drawing, Layer, Line, Pen, Words, drawing_svg, rectangle
+from .drawing import (
+    BLUE,
+    BLUE_WASH,
+    INK,
+    OCHRE,
+    OCHRE_WASH,
+    SOFT,
+    Drawing,
+    Layer,
+    Line,
+    Pen,
+    Words,
+    drawing_svg,
+    rectangle,
+)
 from .record import JobResult
 from .sheets import sheets_html, whole_sheet, window
 from .views import fitting_scale
 
 FloatArray = NDArray[np.float64]
 
-CARVED: Final = Pen(0.45, INK)
+CARVED: Final = Pen(0.45, INK, (), OCHRE_WASH)
 """The carving at a course's lower face."""
 UPPER: Final = Pen(0.45, INK, (3.0, 1.2))
 """The carving at a course's upper face."""
-SHADOW: Final = Pen(0.3, OCHRE, (0.4, 1.2))
-"""The outline of all that a course holds, with the margin."""
-EDGE: Final = Pen(0.3, BLUE)
-PART: Final = Pen(0.0, BLUE, (), BLUE_WASH)
-FOAM: Final = Pen(0.0, FAINT, (), "#e6eaec")
+EDGE: Final = Pen(0.35, BLUE)
+WHOLE: Final = Pen(0.0, BLUE, (), BLUE_WASH)
 PAPER: Final = 900.0
 """Millimetres: the longest plan as a file of its own."""
 
@@ -59,7 +70,7 @@ def course_plan(plan: BlockUpPlan, outline: CourseOutline, scale: float) -> Draw
     Block frame: the drawing's right is the billets' length.
     """
     billets = [billet for billet in plan.billets if billet.cell[0] == outline.course]
-    wash = [rectangle(b.low[:2], b.high[:2], PART) for b in billets if not b.whole]
+    wash = [rectangle(b.low[:2], b.high[:2], WHOLE) for b in billets if b.whole]
     edges = [rectangle(b.low[:2], b.high[:2], EDGE) for b in billets]
     words = []
     for b in billets:
@@ -72,7 +83,7 @@ def course_plan(plan: BlockUpPlan, outline: CourseOutline, scale: float) -> Draw
         said = "whole" if b.whole else f"{length:.2f} x {width:.2f} x {height:.2f}"
         if (b.size[1] if narrow else b.size[0]) * 1000.0 / scale > 1.25 * len(said):
             words.append(Words(middle, said, 2.2, "middle", turn, -2.8, SOFT))
-    lines = [Line(loop, UPPER, True) for loop in outline.upper] + [Line(loop, CARVED, True) for loop in outline.lower]
+    lines = [Line(loop, CARVED, True) for loop in outline.lower] + [Line(loop, UPPER, True) for loop in outline.upper]
     # All courses are drawn in one place, so that they can be laid over each other.
     low, high = _extent(plan.billets)
     frame = rectangle(low[:2], high[:2], Pen(0.0))
@@ -81,7 +92,7 @@ def course_plan(plan: BlockUpPlan, outline: CourseOutline, scale: float) -> Draw
         f"{name.capitalize()} from above",
         (
             Layer("frame", (frame,)),
-            Layer("part-billets", tuple(wash)),
+            Layer("whole-billets", tuple(wash)),
             Layer("carving", tuple(lines)),
             Layer("billets", tuple(edges), tuple(words)),
         ),
@@ -101,18 +112,18 @@ def section_drawing(plan: BlockUpPlan, carving: Mesh, axis: int, scale: float) -
     loops = [loop[:, shown] for loop in section.loops]
     met = [b for b in plan.billets if b.low[axis] < level < b.high[axis]]
     boxes = [([b.low[k] for k in shown], [b.high[k] for k in shown], b) for b in met]
-    wash = [rectangle(a, c, PART) for a, c, b in boxes if not b.whole]
+    wash = [rectangle(a, c, WHOLE) for a, c, b in boxes if b.whole]
     edges = [rectangle(a, c, EDGE) for a, c, _ in boxes]
     words = [
         Words(((a[0] + c[0]) / 2.0, (a[1] + c[1]) / 2.0), b.mark, 2.8, "middle", 0.0, -1.0, BLUE, True)
         for a, c, b in boxes
     ]
-    solid = [Line(loop, Pen(0.45, INK), True) for loop in loops]
+    solid = [Line(loop, CARVED, True) for loop in loops]
     way = "along" if axis == 1 else "across"
     return Drawing(
         f"Section {way} the billets",
         (
-            Layer("part-billets", tuple(wash)),
+            Layer("whole-billets", tuple(wash)),
             Layer("carving", tuple(solid)),
             Layer("billets", tuple(edges), tuple(words)),
         ),

@@ -50,8 +50,8 @@ def blockup_section(result: JobResult) -> Markup:
         )
     )
     key = (
-        "Blue: billets and glue lines, part billets shaded with their sizes in metres. Full black line: the carving at "
-        "a course's lower face; dashed: at its upper face. Right is the billets' length."
+        "Blue: billets and glue lines, whole billets shaded, part billets with their sizes in metres. Full black "
+        "line: the carving at a course's lower face; dashed: at its upper face. Right is the billets' length."
     )
     sheets = (
         [

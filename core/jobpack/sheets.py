@@ -102,8 +102,25 @@ def tiled_sheets(drawing: Drawing, paper: str = "A4", landscape: bool = False) -
 
 
 def window(drawing: Drawing, low: FloatArray, high: FloatArray) -> Drawing:
-    """What of a drawing comes into an upright rectangle, (2,) and (2,) metres: lines by their segments, words whole."""
-    return replace(drawing, layers=tuple(_clipped(layer, low, high, drawing.scale) for layer in drawing.layers))
+    """What of a drawing lies in an upright rectangle, (2,) and (2,) metres: lines end at its edge, words come whole."""
+    layers = [_clipped(layer, low, high, drawing.scale) for layer in drawing.layers]
+    trimmed = [replace(layer, lines=tuple(_trimmed(line, low, high) for line in layer.lines)) for layer in layers]
+    return replace(drawing, layers=tuple(trimmed))
+
+
+def _trimmed(line: Line, low: FloatArray, high: FloatArray) -> Line:
+    """A run of segments that all come into a rectangle, cut off at its edge; only its two ends can stand out."""
+    points = line.points.copy()
+    if line.closed or len(points) < 2:
+        return line
+    for end, inner in ((0, 1), (-1, -2)):
+        along = points[inner] - points[end]
+        leave = 0.0
+        for k in range(2):
+            if along[k] != 0.0:
+                leave = max(leave, min((low[k] - points[end, k]) / along[k], (high[k] - points[end, k]) / along[k]))
+        points[end] = points[end] + min(leave, 1.0) * along
+    return Line(points, line.pen)
 
 
 def _mark(row: int, column: int) -> str:
