@@ -4,11 +4,18 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from printing import pdf_lines, print_to_pdf
+from seamwright.core.blockup.outlines import course_outlines
+from seamwright.core.blockup.plan import plan_blockup
+from seamwright.core.job import BlockUp, Job
+from seamwright.core.jobpack.blockup_drawings import outline_sheets
 from seamwright.core.jobpack.drawing import Drawing, Layer, Line, Pen, Words
 from seamwright.core.jobpack.sheets import sheets_html, tiled_sheets, whole_sheet
+from shapes import moved, rock
 
 CORNERS = np.array([[0.0, 0.0], [1.3071, 0.0213], [1.2519, 0.7317], [0.6111, 0.4441], [0.0457, 0.8013]])
 TRUE = 0.2 / 1000.0
@@ -76,3 +83,38 @@ def test_tiles_laid_cross_on_cross_are_true(tmp_path):
     found = np.array([everything[np.linalg.norm(everything - place, axis=1).argmin()] for place in should])
     assert np.linalg.norm(found - should, axis=1).max() < 2.0
     assert worst_over_length(found, 1000.0 * CORNERS) < TRUE
+
+
+def test_outlines_of_a_course_print_true(tmp_path):
+    """Each sheet of a course's outlines, read back from the PDF, lies on the outline itself by one shift."""
+    shapely = pytest.importorskip("shapely")
+    body = moved(rock(4, 3, size=(2.6, 1.7, 1.0)), shift=(1.4, 0.9, 0.5))
+    job = replace(Job(), blockup=BlockUp(built="planned", position="given", stagger=0.0))
+    plan = plan_blockup(body, job)
+    (outline,) = course_outlines(body, plan.layout, (plan.courses[1],), 0.02)
+    pages = pdf_lines(print_to_pdf(outline_sheets(plan, outline, "rock"), tmp_path))
+    assert len(pages) == 2 * sum(b.cell[0] == outline.course for b in plan.billets)
+    grown = {
+        face: shapely.MultiLineString([np.vstack([loop, loop[:1]]) * 1000.0 for loop in loops])
+        for face, loops in (("lower", outline.lower_grown), ("upper", outline.upper_grown))
+    }
+    seen = 0
+    for page, (_, lines) in enumerate(pages):
+        billet = [b for b in plan.billets if b.cell[0] == outline.course][page // 2]
+        # Corner crosses: strokes of 30 mm; the lowest, leftmost one stands at the billet's corner.
+        strokes = [line for line in lines if len(line) == 2 and abs(np.abs(line[1] - line[0]).sum() - 30.0) < 0.02]
+        middles = np.unique(np.round([line.mean(axis=0) for line in strokes], 2), axis=0)
+        corner = np.array([middles[:, 0].min(), middles[:, 1].max()])
+        shift = np.array(billet.low[:2]) * 1000.0
+        # Solid runs of many points; those of the bold line lie on the grown outline, end to end.
+        longest = max((line for line in lines if len(line) > 30), key=len, default=None)
+        if longest is None:
+            continue
+        real = (longest - corner) * [1.0, -1.0] + shift
+        away = shapely.distance(grown["upper" if page % 2 else "lower"], shapely.points(real))
+        if np.median(away) > 5.0:
+            continue  # the carving's own line, twenty millimetres further in
+        reach = max(1000.0, float(np.linalg.norm(real - shift, axis=1).max()))
+        assert away.max() < TRUE * reach
+        seen += 1
+    assert seen >= 4
