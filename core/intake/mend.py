@@ -35,7 +35,7 @@ class Recipe:
     steps : names out of `MEND_STEPS`, done in this order.
     crumb : cubic metres; a smaller loose body is a crumb.
     fill : metres; wider holes are not filled.
-    deviation : metres that the scan may lie from a new skin, for the step ``remesh``.
+    deviation : metres that a new skin may lie from the scan, for the step ``remesh``.
     base : whether an open base is closed afterwards; then its level rim is no hole.
     """
 
@@ -128,15 +128,12 @@ def _remesh(
     if remesher is None:
         raise MeshError("the step remesh needs Blender, which makes the new skin; run the job there, or leave it out")
     filled, changes = fill_holes(draft, _ALL_HOLES, False)
-    made = remesh(draft.mesh, recipe.deviation, _on(filled, remesher))
+    made = remesh(filled.mesh, recipe.deviation, remesher)
     text = f"a new skin was laid over it with voxels of {length(made.voxel)}: {made.deviation.text()}"
     if not made.near_enough:
         text += f"; {length(made.wanted)} was asked for and not reached"
+    elif made.deviation.largest_to > made.wanted:
+        text += "; what is further lay inside, or is thinner than a voxel"
     change = Change("remesh", text, len(made.mesh.triangles))
     new = Draft.of(made.mesh)
     return Draft(new.mesh, new.source * 0 - 1, new.turned), (*changes, change), made
-
-
-def _on(filled: Draft, remesher: Remesher) -> Remesher:
-    """The remesher on the filled mesh; how far the skin lies off is measured against the scan without patches."""
-    return lambda _, voxel: remesher(filled.mesh, voxel)

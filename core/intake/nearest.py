@@ -73,14 +73,13 @@ def _within(
         order = np.argsort(keys, kind="stable")
         keys, owner = keys[order], rows[owner[order]]
         at = ((points - origin) / cell).astype(np.int64)
+        # Squared distance to the cells before, at and behind each point along each axis: a cell's own is their sum.
+        inner = points - origin - at * cell
+        steps = [(inner[:, axis] ** 2, np.zeros(len(points)), (cell - inner[:, axis]) ** 2) for axis in range(3)]
         # The cell of the point first: it gives a bound that spares most of its neighbours' triangles.
-        around = sorted(np.ndindex(3, 3, 3), key=lambda shift: sum(abs(s - 1) for s in shift))
-        for shift in around:
-            offset = np.array(shift) - 1
-            near = (at + offset) * cell + origin
-            gap = np.maximum(np.maximum(near - points, points - near - cell), 0.0)
-            asks = np.flatnonzero((gap * gap).sum(axis=1) < best * best)
-            key = _key(at[asks] + offset)
+        for x, y, z in sorted(np.ndindex(3, 3, 3), key=lambda shift: sum(s != 1 for s in shift)):
+            asks = np.flatnonzero(steps[0][x] + steps[1][y] + steps[2][z] < best * best)
+            key = _key(at[asks] + np.array((x - 1, y - 1, z - 1)))
             begin, end = np.searchsorted(keys, key, side="left"), np.searchsorted(keys, key, side="right")
             _improve(points, asks, begin, end, owner, corners, low, high, best)
     return best
@@ -126,8 +125,11 @@ def _improve(
         who = np.repeat(asks[start:stop], part)
         what = owner[np.repeat(begin[start:stop] - done[start:stop] + part, part) + used + np.arange(len(who))]
         place = points[who]
+        # A triangle is no further than its corner: a bound that costs little.
+        away = place - corners[what, 0]
+        np.minimum.at(best, who, np.sqrt((away * away).sum(axis=1)))
         gap = np.maximum(np.maximum(low[what] - place, place - high[what]), 0.0)
-        hope = (gap * gap).sum(axis=1) < best[who] ** 2
+        hope = (gap * gap).sum(axis=1) <= best[who] ** 2
         who, what, place = who[hope], what[hope], place[hope]
         np.minimum.at(best, who, _to_triangle(place, corners[what]))
         start = stop

@@ -4,14 +4,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray
 
-_AT_ONCE: Final = 1 << 21
-"""Pairs looked at together: some hundred megabytes of scratch."""
+_AT_ONCE: Final = 1 << 18
+"""Pairs looked at together: their scratch stays near the processor."""
 _FINEST: Final = 1 << 20
 """Cells along the longest side at most, so that three cell numbers fit one 63-bit key."""
 _CELL: Final = 1.5
@@ -31,79 +32,84 @@ def overlapping_boxes(low: FloatArray, high: FloatArray) -> Iterator[tuple[IntAr
     """
     if len(low) < 2:
         return
-    origin = low.min(axis=0)
-    span = float((high.max(axis=0) - origin).max())
-    size = (high - low).max(axis=1)
+    origin = np.array([column.min() for column in low.T])
+    span = float((np.array([column.max() for column in high.T]) - origin).max())
+    x, y, z = (high[:, axis] - low[:, axis] for axis in range(3))
+    size = np.maximum(np.maximum(x, y), z)
     cell = max(_CELL * float(np.median(size)), span / _FINEST, float(np.finfo(float).tiny))
     level = np.ceil(np.log2(np.maximum(size / cell, 1.0))).astype(np.int64)
     levels = np.unique(level).tolist()
     for coarse in levels:
         side = cell * 2.0**coarse
-        members = np.flatnonzero(level == coarse)
-        key, row = _register(low, high, members, origin, side)
-        order = np.argsort(key, kind="stable")
-        key, row = key[order], row[order]
-        ends = np.searchsorted(key, key, side="right")
-        yield from _matches(row, np.arange(len(row)) + 1, ends, row, key, low, high, origin, side)
+        entries = _Entries.of(low, high, np.flatnonzero(level == coarse), origin, side)
+        ends = np.searchsorted(entries.key, entries.key, side="right")
+        yield from _matches(entries, np.arange(len(ends)) + 1, ends, entries, origin, side)
         for fine in levels:
-            if fine >= coarse or not len(key):
-                continue
-            other_key, other = _register(low, high, np.flatnonzero(level == fine), origin, side)
-            begin = np.searchsorted(key, other_key, side="left")
-            end = np.searchsorted(key, other_key, side="right")
-            some = end > begin
-            yield from _matches(other[some], begin[some], end[some], row, other_key[some], low, high, origin, side)
+            if fine >= coarse:
+                break
+            others = _Entries.of(low, high, np.flatnonzero(level == fine), origin, side)
+            begin = np.searchsorted(entries.key, others.key, side="left")
+            end = np.searchsorted(entries.key, others.key, side="right")
+            yield from _matches(others, begin, end, entries, origin, side)
 
 
-def _register(
-    low: FloatArray, high: FloatArray, members: IntArray, origin: FloatArray, side: float
-) -> tuple[IntArray, IntArray]:
-    """Keys of all cells that the members' boxes reach into, eight at most each, and the member of each."""
-    first = ((low[members] - origin) / side).astype(np.int64)
-    last = ((high[members] - origin) / side).astype(np.int64)
-    keys, rows = [], []
-    for x in (0, 1):
-        for y in (0, 1):
-            for z in (0, 1):
-                at = first + np.array((x, y, z))
-                inside = (at <= last).all(axis=1)
-                keys.append(_key(at[inside]))
-                rows.append(members[inside])
-    return np.concatenate(keys), np.concatenate(rows)
+@dataclass(frozen=True, eq=False)
+class _Entries:
+    """Boxes entered in the cells that they reach into, sorted by cell: those of one cell lie side by side in memory.
+
+    `key` (k,) of the cell, `row` (k,) the box, `low` and `high` three columns each, (k,).
+    """
+
+    key: IntArray
+    row: IntArray
+    low: list[FloatArray]
+    high: list[FloatArray]
+
+    @classmethod
+    def of(cls, low: FloatArray, high: FloatArray, members: IntArray, origin: FloatArray, side: float) -> _Entries:
+        """Enter some boxes, each in eight cells at most."""
+        first = [((low[members, axis] - origin[axis]) / side).astype(np.int64) for axis in range(3)]
+        last = [((high[members, axis] - origin[axis]) / side).astype(np.int64) for axis in range(3)]
+        keys, rows = [], []
+        for x, y, z in np.ndindex(2, 2, 2):
+            at = [first[axis] + step for axis, step in enumerate((x, y, z))]
+            inside = np.flatnonzero((at[0] <= last[0]) & (at[1] <= last[1]) & (at[2] <= last[2]))
+            keys.append(_key([column[inside] for column in at]))
+            rows.append(members[inside])
+        key, row = np.concatenate(keys), np.concatenate(rows)
+        order = np.argsort(key, kind="stable")
+        row = row[order]
+        return cls(key[order], row, *([edge[row, axis] for axis in range(3)] for edge in (low, high)))
 
 
-def _key(at: IntArray) -> IntArray:
-    key: IntArray = (at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2]
+def _key(at: list[IntArray]) -> IntArray:
+    key: IntArray = (at[0] << 42) | (at[1] << 21) | at[2]
     return key
 
 
 def _matches(
-    one: IntArray,
-    begin: IntArray,
-    end: IntArray,
-    other: IntArray,
-    key: IntArray,
-    low: FloatArray,
-    high: FloatArray,
-    origin: FloatArray,
-    side: float,
+    one: _Entries, begin: IntArray, end: IntArray, other: _Entries, origin: FloatArray, side: float
 ) -> Iterator[tuple[IntArray, IntArray]]:
-    """Pairs of `one` with other[begin:end] whose boxes overlap, told in the cell where their overlap begins."""
+    """Pairs of each entry with entries begin to end of the other whose boxes overlap.
+
+    Two boxes may share several cells; the pair is told in the one where their overlap begins.
+    """
     number = end - begin
     done = np.cumsum(number)
     start = 0
-    while start < len(one):
+    while start < len(number):
         used = int(done[start - 1]) if start else 0
         stop = max(start + 1, int(np.searchsorted(done, used + _AT_ONCE, side="right")))
         some = number[start:stop]
-        at = np.repeat(np.arange(start, stop), some)
-        a = one[at]
-        b = other[np.repeat(begin[start:stop] - done[start:stop] + some, some) + used + np.arange(len(at))]
-        a_low, b_low = low[a], low[b]
-        least = np.maximum(a_low, b_low)
-        meet = (least <= np.minimum(high[a], high[b])).all(axis=1)
-        a, b, at, least = a[meet], b[meet], at[meet], least[meet]
-        here = _key(((least - origin) / side).astype(np.int64)) == key[at]
+        a = np.repeat(np.arange(start, stop), some)
+        b = np.repeat(begin[start:stop] - done[start:stop] + some, some) + used + np.arange(len(a))
+        for axis in range(3):
+            meet = one.low[axis][a] <= other.high[axis][b]
+            meet &= other.low[axis][b] <= one.high[axis][a]
+            a, b = a[meet], b[meet]
+        least = [np.maximum(one.low[axis][a], other.low[axis][b]) for axis in range(3)]
+        cell = _key([((least[axis] - origin[axis]) / side).astype(np.int64) for axis in range(3)])
+        here = cell == one.key[a]
         if here.any():
-            yield a[here], b[here]
+            yield one.row[a[here]], other.row[b[here]]
         start = stop

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, TypeAlias
@@ -10,6 +11,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from ..errors import MeshError, Progress
+from ..mesh.mass import triangle_areas
 from ..mesh.mesh import FloatArray, Mesh
 from ..mesh.topology import edge_report
 from .draft import BoolArray
@@ -25,8 +27,17 @@ _FIRST: Final = 2.0
 """Voxels tried first, in wanted deviations: over smooth parts the new skin then lies nearer than a quarter voxel."""
 _TRIES: Final = 3
 """Voxel sizes that are tried: each needs eight times the memory for half the deviation."""
-_MOST_VOXELS: Final = 3000
-"""Voxels along the longest side at most: the skin has some 30 million faces then."""
+_SAMPLES: Final = 50_000
+"""Samples of a surface at least."""
+_MOST_SAMPLES: Final = 1_000_000
+"""About as many at most, its corners apart."""
+_MOST_PARTS: Final = 64
+"""Parts of a triangle's side at most."""
+_NO_GAIN: Final = 0.8
+"""Finer voxels are not tried where the last halving left more than this of the largest distance: an edge thinner than
+any voxel, or a patch over a hole."""
+_MOST_FACES: Final = 3e6
+"""Triangles of the new skin at most, at two for each voxel that the surface passes through: some minutes of work."""
 
 
 @dataclass(frozen=True)
@@ -62,14 +73,17 @@ def deviation(one: Mesh, two: Mesh, progress: Progress | None = None) -> Deviati
 
     Notes
     -----
-    From the corners and the centre of each triangle, weighted by area for the mean square; triangles larger than the
-    middle size are sampled closer. The largest distance between two surfaces of triangles need not lie at a sample:
-    with samples a few millimetres apart it is missed by a small part of that.
+    From corners and from points that stand for equal areas, no larger than the finer surface's triangles, fifty
+    thousand at least. The largest distance between two surfaces need not lie at a sample: it is missed by a small part
+    of their spacing.
     """
+    total = max(float(triangle_areas(one).sum()), float(triangle_areas(two).sum()))
+    grain = min(*(float(np.median(triangle_areas(mesh))) for mesh in (one, two)), total / _SAMPLES)
+    grain = max(grain, total / _MOST_SAMPLES)
     results = []
     for row, (here, there) in enumerate(((one, two), (two, one))):
         part = None if progress is None else _half(progress, row)
-        points, weight = samples(here)
+        points, weight = samples(here, grain)
         away = distances(points, there, part)
         total = float(weight.sum())
         rms = float(np.sqrt((weight * away * away).sum() / total)) if total > 0.0 else 0.0
@@ -81,23 +95,24 @@ def _half(outer: Progress, row: int) -> Progress:
     return lambda share, text: outer(0.5 * (row + share), text)
 
 
-def samples(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
-    """Points on a surface, (n, 3), and the area that each stands for, (n,)."""
+def samples(mesh: Mesh, grain: float) -> tuple[FloatArray, FloatArray]:
+    """Points on a surface, (n, 3), and the area that each stands for, (n,), in square metres.
+
+    Parameters
+    ----------
+    mesh : with at least one triangle.
+    grain : square metres; larger triangles are sampled in equal parts no larger than this, in 64 x 64 at most. The
+        corners come first and stand for no area.
+    """
     corners = mesh.vertices[mesh.triangles]
-    double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = 0.5 * np.sqrt((double * double).sum(axis=1))
+    area = triangle_areas(mesh)
     points, weights = [mesh.vertices], [np.zeros(len(mesh.vertices))]
-    middle = float(np.median(area))
-    rows = np.arange(len(corners))
-    parts = 1
-    while len(rows):
-        inner = area[rows] <= 4.0 * middle * parts * parts if parts < 64 else np.ones(len(rows), dtype=bool)
-        some = rows[inner]
-        share = _centres(parts)
-        points.append(np.einsum("kc,mcd->mkd", share, corners[some]).reshape(-1, 3))
-        weights.append(np.repeat(area[some] / len(share), len(share)))
-        rows = rows[~inner]
-        parts *= 2
+    parts = np.clip(np.ceil(np.sqrt(area / grain)), 1, _MOST_PARTS).astype(np.int64)
+    for number in np.unique(parts).tolist():
+        rows = np.flatnonzero(parts == number)
+        share = _centres(number)
+        points.append(np.einsum("kc,mcd->mkd", share, corners[rows]).reshape(-1, 3))
+        weights.append(np.repeat(area[rows] / len(share), len(share)))
     return np.concatenate(points), np.concatenate(weights)
 
 
@@ -129,8 +144,11 @@ class Remeshed:
 
     @property
     def near_enough(self) -> bool:
-        """Whether the scan lies everywhere within what was asked for."""
-        return self.deviation.largest_to <= self.wanted
+        """Whether the new skin lies everywhere within what was asked for of the old one.
+
+        Not the other way about: what lay within where bodies overlapped is far from any skin, and right so.
+        """
+        return self.deviation.largest_back <= self.wanted
 
 
 def remesh(mesh: Mesh, wanted: float, remesher: Remesher, progress: Progress | None = None) -> Remeshed:
@@ -139,7 +157,7 @@ def remesh(mesh: Mesh, wanted: float, remesher: Remesher, progress: Progress | N
     Parameters
     ----------
     mesh : metres; holes filled as far as there is to be an inside.
-    wanted : metres that the scan may lie from the new skin at most.
+    wanted : metres that the new skin may lie from the surface at most.
     remesher : makes the skin, such as Blender's own.
     progress : told now and then; may raise `Cancelled`.
 
@@ -154,18 +172,20 @@ def remesh(mesh: Mesh, wanted: float, remesher: Remesher, progress: Progress | N
     MeshError
         Nothing closed came of it.
     """
-    finest = float(mesh.size.max()) / _MOST_VOXELS
+    finest = math.sqrt(2.0 * float(triangle_areas(mesh).sum()) / _MOST_FACES)
     voxel = max(_FIRST * wanted, finest)
     best: Remeshed | None = None
+    before = gained = math.inf
     for attempt in range(_TRIES):
         if progress:
             progress(attempt / _TRIES, f"a new skin of {length(voxel)} voxels")
         made = _outer(remesher(mesh, voxel))
         if len(made.triangles) and edge_report(made.triangles).closed:
             result = Remeshed(made, voxel, deviation(mesh, made), wanted)
-            if best is None or result.deviation.largest_to < best.deviation.largest_to:
+            before, gained = gained, result.deviation.largest_back
+            if best is None or result.deviation.largest_back < best.deviation.largest_back:
                 best = result
-            if result.near_enough:
+            if result.near_enough or gained > _NO_GAIN * before:
                 break
         if voxel == finest:
             break
