@@ -23,6 +23,7 @@ from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
 from .core.planning.stations import Proposal, propose_stations
 from .core.skin.depth import gap_width
+from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
 from .world import shown
 
@@ -81,6 +82,7 @@ def do_job(
     joints: tuple[Joint, ...] | None,
     progress: Progress | None,
     kept: Sequence[tuple[str, Mesh]] = (),
+    prices: PriceList | None = None,
 ) -> JobResult:
     """The whole job on a snapshot; its findings begin with what reading the carving took."""
     mesh, notes = weld_if_open(carving.mesh)
@@ -88,7 +90,7 @@ def do_job(
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    result = run_job(ready, job, joints, progress, kept=kept)
+    result = run_job(ready, job, joints, progress, kept=kept, prices=prices)
     read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in notes)
     return replace(result, findings=(*read, *result.findings))
 
@@ -124,6 +126,7 @@ def do_job_for_scan(
     joints: tuple[Joint, ...],
     progress: Progress,
     kept: Sequence[tuple[str, Mesh]] = (),
+    prices: PriceList | None = None,
 ) -> tuple[JobResult, Scan]:
     """`do_job`, and where its triangles come from.
 
@@ -131,7 +134,7 @@ def do_job_for_scan(
     -----
     Reading keeps the order of triangles; welding leaves out those that collapse, and closing the base adds some.
     """
-    result = do_job(carving, job, joints, progress, kept)
+    result = do_job(carving, job, joints, progress, kept, prices)
     progress(1.0, "finding the way back to the scan")
     count = len(carving.mesh.triangles)
     kept = np.arange(count)

@@ -17,7 +17,7 @@ from .core.cutting.result import Body
 from .core.errors import Progress
 from .core.jobpack.record import JobResult, PieceRecord
 from .core.marking.match import match_pieces
-from .core.mesh.mesh import FloatArray, IntArray, Mesh
+from .core.mesh.mesh import CARVED, FloatArray, IntArray, Mesh
 from .corner_layers import Layers, PieceLayers, piece_layers, write_layers
 from .job_tree import JobCollection
 from .picture_scene import SAWN, TONES
@@ -50,6 +50,10 @@ def describe(obj: bpy.types.Object, piece: PieceRecord) -> None:
     obj["finished_mass_kg"] = figures.finished_mass
     obj["handling_box_m"] = list(figures.box)
     obj["crew"] = figures.crew
+    obj["covering_carved_m2"] = figures.covered[CARVED]
+    if piece.handled is not None:
+        obj["largest_share_kg"] = piece.handled.carry.worst
+        obj["tilt_rad"] = piece.handled.standing.tilt
     obj["part_m"] = list(piece.part)
 
 

@@ -9,13 +9,14 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import carving, cut, drop, joints, pack, pieces, trial
+from .operators import carving, cut, drop, joints, pack, pieces, skin, trial
 from .operators import job as job_operators
 from .panels import build as build_panel
 from .panels import carving as carving_panel
 from .panels import joints as joints_panel
 from .panels import limits as limits_panel
 from .panels import pieces as pieces_panel
+from .panels import skin as skin_panel
 from .properties import job as job_properties
 
 COMMAND = "seamwright"
@@ -29,11 +30,13 @@ CLASSES: tuple[type, ...] = (
     *pieces.CLASSES,
     *pack.CLASSES,
     *drop.CLASSES,
+    *skin.CLASSES,
     *trial.CLASSES,
     *carving_panel.CLASSES,
     *limits_panel.CLASSES,
     *joints_panel.CLASSES,
     *pieces_panel.CLASSES,
+    *skin_panel.CLASSES,
     *build_panel.CLASSES,
 )
 """Classes for ``bpy.utils.register_class``: child property groups before parents, panels after their parents."""

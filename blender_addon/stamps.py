@@ -21,8 +21,10 @@ LINE_STAMP = "line_stamp"
 
 
 def settings_stamp(job: JobCollection, scale_length: float) -> str:
-    """Of the settings and the unit scale."""
-    return hashlib.sha1(repr((settings_key(job.seamwright), scale_length)).encode()).hexdigest()
+    """Of the settings, the price list and the unit scale."""
+    return hashlib.sha1(
+        repr((settings_key(job.seamwright), scale_length, job.seamwright.prices_text)).encode()
+    ).hexdigest()
 
 
 def line_stamp(obj: bpy.types.Object) -> str:

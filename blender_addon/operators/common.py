@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from decimal import Decimal
 from typing import NamedTuple
 
 import bpy
@@ -16,6 +17,8 @@ from ..core.errors import JobError
 from ..core.findings import Finding
 from ..core.marking.marks import joint_letters
 from ..core.mesh.mesh import FloatArray
+from ..core.skin.cost import CostSheet
+from ..core.skin.prices import PriceList, read_prices
 from ..job_tree import JobCollection
 from ..joint_object import joint_object, read_joint, write_joint
 from ..long_work import Dropped, running
@@ -181,6 +184,27 @@ def write_findings(job: JobCollection, findings: Sequence[Finding]) -> None:
         row.has_place = finding.where is not None
         if finding.where is not None:
             row.place = finding.where
+
+
+def own_prices(job: JobCollection) -> PriceList | None:
+    """The price list kept with the job, if there is one."""
+    group = job.seamwright
+    return read_prices(group.prices_text, group.prices_name or "price list") if group.prices_text else None
+
+
+def write_cost(job: JobCollection, sheet: CostSheet | None) -> None:
+    """Keep what the job costs, and how that differs from the cut before."""
+    group = job.seamwright
+    before = Decimal(group.cost_total) if group.cost_total else None
+    total = None if sheet is None else sheet.total
+    group.cost_change = ""
+    if sheet is None or total is None:
+        group.cost_total = group.cost_currency = group.cost_stages = ""
+        return
+    if before is not None and group.cost_currency == sheet.currency:
+        group.cost_change = f"{total - before:+.2f}"
+    group.cost_total, group.cost_currency = f"{total:.2f}", sheet.currency
+    group.cost_stages = "\n".join(f"{name}\t{cost:.2f}" for name, cost in sheet.stages.items())
 
 
 def select_only(context: bpy.types.Context, objects: Sequence[bpy.types.Object]) -> None:

@@ -17,7 +17,18 @@ from ..piece_object import Look, go_on_from, piece_data, pieces_before, pieces_r
 from ..properties import settings_link
 from ..site_objects import current_numbers, put_marks
 from ..world import shown
-from .common import job_again, job_poll, job_state, need_scale, note_joints, number_joints, read_joints, write_findings
+from .common import (
+    job_again,
+    job_poll,
+    job_state,
+    need_scale,
+    note_joints,
+    number_joints,
+    own_prices,
+    read_joints,
+    write_cost,
+    write_findings,
+)
 
 
 class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
@@ -45,6 +56,7 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         scale = need_scale(context, job)
         before = job_state(job, scale)
         settings = settings_link.read(job.seamwright)
+        prices = own_prices(job)
         joints, called = read_joints(job, scale), [obj.name for obj in job_tree.joints(job)]
         old = pieces_before(job)
         numbered = [] if self.renumber else current_numbers(job, scale)
@@ -54,7 +66,7 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         yield Step(0.05, "cutting")
 
         def cut(progress: Progress) -> tuple[JobResult, carving_source.Scan, list[str]]:
-            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress, numbered)
+            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress, numbered, prices)
             return result, scan, go_on_from(old, result)
 
         try:
@@ -107,6 +119,7 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
     _lines(job, result, scale)
     put_marks(job_tree.ensure_folder(job, job_tree.MARKS), result, job_tree.pieces(job), scale)
     write_findings(job, result.findings)
+    write_cost(job, result.cost)
     job["settings"] = result.job.to_toml()
     job["gap_m"] = group.gap_m = result.gap
     group.plan = result.plan.text

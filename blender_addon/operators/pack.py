@@ -16,7 +16,7 @@ from ..long_work import LongWork, Step, Steps, beside
 from ..pack_folder import check_target, write_pack
 from ..properties import settings_link
 from ..site_objects import current_numbers
-from .common import job_again, job_poll, job_state, need_scale, read_joints, scale_of
+from .common import job_again, job_poll, job_state, need_scale, own_prices, read_joints, scale_of
 from .cut import cut_id
 from .file_choice import WritesFile
 
@@ -61,11 +61,12 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         if result is None:
             yield Step(0.0, "reading the carving")
             settings = settings_link.read(job.seamwright)
+            prices = own_prices(job)
             joints = read_joints(job, scale)
             numbered = current_numbers(job, scale)
             carving = carving_source.snapshot(context, job)
             result = yield from beside(
-                lambda p: carving_source.do_job(carving, settings, joints, p, numbered), 0.0, 0.4, wait
+                lambda p: carving_source.do_job(carving, settings, joints, p, numbered, prices), 0.0, 0.4, wait
             )
             results.keep(stamp, result)
         pictures = {}

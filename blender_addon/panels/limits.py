@@ -6,11 +6,9 @@ import bpy
 from .. import job_tree
 from ..core.errors import SeamwrightError
 from ..core.handling.crew import LARGEST_TEAM, team_limit
-from ..core.skin.depth import gap_width
-from ..core.skin.mass import mass_per_area
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import OfJob, length, mass, sentence, sides, size
+from .common import OfJob, mass, sentence, sides, size
 
 
 class SEAMWRIGHT_MT_limits(bpy.types.Menu):
@@ -77,32 +75,20 @@ class SEAMWRIGHT_PT_limits(OfJob, bpy.types.Panel):
 
 
 class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
-    """Foam, cut and skin"""
+    """Foam and cut"""
 
-    bl_label = "Foam and Skin"
+    bl_label = "Foam"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:
-        """Show the foam, the gap, and what the skin weighs."""
+        """Show the foam and how it is cut."""
         layout, group = self.layout, job_tree.active_job(context).seamwright
         layout.use_property_split, layout.use_property_decorate = True, False
         sides(layout, group, "billet", ("Billet Length", "Width", "Height"))
         col = layout.column()
         for name in ("density", "kerf", "fit", "min_thickness", "wire_length", "within_billet"):
             col.prop(group, name)
-        try:
-            job = settings_link.read(group)
-        except SeamwrightError:
-            return
-        sentence(layout, context, f"Gap between joint faces: {length(context, gap_width(job))}.")
-        count = len(job.skin.layers)
-        sentence(
-            layout,
-            context,
-            f"Skin of {count} {'layer' if count == 1 else 'layers'}: {mass_per_area(job, 'carved'):.2f} kg/m² on "
-            f"carved faces, {mass_per_area(job, 'joint'):.2f} kg/m² on joint faces. It is set in JOB.toml.",
-        )
 
 
 class SEAMWRIGHT_PT_load(OfJob, bpy.types.Panel):

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Cutting, the pieces that came of it, what the checks say, and the job pack."""
 
+import math
 from typing import Any
 
 import bpy
@@ -158,6 +159,8 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
             ("Crew by the rule", str(crew) if crew else "more than the crew"),
+            ("Largest share", mass(context, obj["largest_share_kg"]) if "largest_share_kg" in obj else "not known"),
+            ("Tilts before it falls", f"{math.degrees(obj['tilt_rad']):.0f}°" if "tilt_rad" in obj else "not known"),
         ):
             row = split.split(factor=0.45)
             row.label(text=word)

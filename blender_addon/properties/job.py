@@ -16,7 +16,8 @@ from bpy.props import (
 )
 
 from ..core.findings import Severity
-from . import selection
+from ..core.job import PLACES
+from . import selection, skin_text
 
 VERSION = 1
 """Of what is stored; raised when it changes."""
@@ -142,6 +143,34 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         min=1e-9,
     )
     payload: FloatProperty(name="Payload", description="What the vehicle may load", unit="MASS", min=1e-9)
+
+    bridging: FloatProperty(
+        name="Bridging",
+        description="Cracks narrower than this are bridged by the laminate; finer texture does not count either",
+        subtype="DISTANCE",
+        min=0.0,
+    )
+    allowance: EnumProperty(
+        name="Allowance",
+        description="How room is made for the skin at joints",
+        items=[
+            ("trim", "Trim", "The gap comes off both faces"),
+            ("grow", "Grow", "Only the kerf is lost, and the finished job is longer"),
+        ],
+    )
+    place: EnumProperty(
+        name="Place",
+        description="Where the work will stand; indoors and public places bring the questions about its fire rating",
+        items=[(word, word.title(), "") for word in PLACES],
+        options={"ENUM_FLAG"},
+    )
+    skin_text: StringProperty(get=skin_text.get_skin, set=skin_text.set_skin, description="The skin, for presets")
+    prices_text: StringProperty(description="The price list as it was read")
+    prices_name: StringProperty()
+    cost_total: StringProperty()
+    cost_currency: StringProperty()
+    cost_change: StringProperty()
+    cost_stages: StringProperty(description="Stage and cost, a line each")
 
     joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
     piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..core.job import Job
+from ..core.job import PLACES, Job
 
 Key = tuple[Any, ...]
 
@@ -44,11 +44,16 @@ LINKS = (
     Link("density", "foam", "density"),
     Link("kerf", "foam", "kerf", 1),
     Link("fit", "joints", "fit", 1),
+    Link("bridging", "skin", "bridging", 1),
+    Link("place", "skin", "place"),
+    Link("allowance", "joints", "allowance"),
     Link("load_size", "load_space", "size", 1),
     Link("load_door", "load_space", "door", 1),
     Link("payload", "load_space", "payload", 3),
 )
 OPTIONAL = "piece_size"
+WORDS = "place"
+"""Shown as switches, one for each word."""
 SWITCH = "use_piece_size"
 
 
@@ -62,7 +67,8 @@ def load(group: Any, job: Job, unit_scale: float) -> None:
         value = _get(job, link)
         if value is None:
             value = job.size_limit
-        setattr(group, link.name, _shown(value, link, unit_scale))
+        shown = _shown(value, link, unit_scale)
+        setattr(group, link.name, set(shown) if link.name == WORDS else shown)
 
 
 def settings_key(group: Any) -> Key:
@@ -70,6 +76,8 @@ def settings_key(group: Any) -> Key:
     values: list[Any] = []
     for link in LINKS:
         value = getattr(group, link.name)
+        if isinstance(value, set):
+            value = tuple(sorted(value))
         values.append(tuple(value) if hasattr(value, "__len__") and not isinstance(value, str) else value)
     return group.text, group.unit_scale, getattr(group, SWITCH), *values
 
@@ -117,6 +125,8 @@ def _get(job: Job, link: Link) -> Any:
 
 def _shown(value: Any, link: Link, scale: float) -> Any:
     """The value as Blender holds it: single precision, Blender units."""
+    if link.name == WORDS:
+        return tuple(sorted(value))
     if isinstance(value, tuple):
         return tuple(float(np.float32(v / scale**link.power)) for v in value)
     return float(np.float32(value / scale**link.power)) if isinstance(value, float) else value
@@ -124,6 +134,8 @@ def _shown(value: Any, link: Link, scale: float) -> Any:
 
 def _taken(value: Any, base: Any, link: Link, scale: float) -> Any:
     """A value that the user changed, in SI; of a row only the numbers that differ are taken."""
+    if link.name == WORDS:
+        return tuple(word for word in PLACES if word in value)
     if not isinstance(base, tuple):
         return _digits(value * scale**link.power) if isinstance(base, float) else value
     shown: Sequence[float] = _shown(base, link, scale)

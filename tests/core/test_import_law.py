@@ -47,6 +47,7 @@ ADDON_MAY = CORE_MAY | {
     "gpu",
     "gpu_extras",
     "blf",
+    "bl_operators",
     "bl_ui",
     "bpy_extras",
     "addon_utils",
