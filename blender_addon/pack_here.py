@@ -48,10 +48,10 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
         while (share := _next(scene, pieces)) is not None:
             yield Step(low + 0.2 * (high - low) * share, "arranging the pictures", locked=True)
         low += 0.2 * (high - low)
-        for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
+        for number, (name, text, direction, apart, parallel, dress) in enumerate(VIEWS):
             step = Step(low + (high - low) * number / len(VIEWS), f"picture: {text}", locked=True)
             path = Path(folder) / f"{number}.png"
-            steps = stage.showing(direction, apart, parallel)
+            steps = stage.showing(direction, apart, parallel, dress)
             while _next(scene, steps) is not None:
                 yield step
             if wait:

@@ -18,6 +18,7 @@ from .compat import use_nodes
 from .core.jobpack.label_places import COLUMNS, NOBODY, label_places
 from .core.jobpack.piece_tones import touching_tones
 from .core.jobpack.view_fit import FloatArray, View, fit
+from .core.mesh.mesh import KIND_NAMES
 from .held_interrupt import held_interrupt
 
 if TYPE_CHECKING:
@@ -33,6 +34,12 @@ SAWN = (0.86, 0.84, 0.78)
 FLOOR = (0.80, 0.80, 0.80)
 INK = (0.015, 0.015, 0.02)
 PAPER = (0.95, 0.95, 0.95)
+
+WHOLE = (0.52, 0.47, 0.40)
+"""Between the two hues: one stone."""
+
+JOINTS, BARE = "joints", "bare"
+"""How a picture for the client's eye is dressed: with the joints' lines, or without anything."""
 
 PLATE = 15.0
 """Half the height of a number plate, pixels."""
@@ -55,6 +62,8 @@ class PictureScene:
         self._scene: Any = bpy.context.scene
         self._materials = {name: _matte(name, colour) for name, colour in (("sawn", SAWN), ("floor", FLOOR))}
         self._materials |= {name: _glow(name, colour) for name, colour in (("ink", INK), ("paper", PAPER))}
+        self._whole = result.carving
+        self._carving: bpy.types.Object | None = None
         self._pieces: list[bpy.types.Object] = []
         self._lines = self._add_lines(result)
         self._signs: list[bpy.types.Object] = []
@@ -84,9 +93,9 @@ class PictureScene:
             # The first ray at a mesh makes its search tree, which later ones find there.
             obj.evaluated_get(graph).ray_cast(Vector(), Vector((0.0, 0.0, 1.0)))
 
-    def show(self, direction: ArrayLike, apart: float, parallel: bool) -> View:
+    def show(self, direction: ArrayLike, apart: float, parallel: bool, dress: str = "") -> View:
         """Arrange everything for a picture; parameters and result as `showing`."""
-        steps = self.showing(direction, apart, parallel)
+        steps = self.showing(direction, apart, parallel, dress)
         while True:
             try:
                 next(steps)
@@ -94,7 +103,9 @@ class PictureScene:
                 view: View = done.value
                 return view
 
-    def showing(self, direction: ArrayLike, apart: float, parallel: bool) -> Generator[float, None, View]:
+    def showing(
+        self, direction: ArrayLike, apart: float, parallel: bool, dress: str = ""
+    ) -> Generator[float, None, View]:
         """Steps of arranging everything for a picture; each yields how far it is, 0 to 1.
 
         Parameters
@@ -102,6 +113,8 @@ class PictureScene:
         direction : (3,) looking direction.
         apart : how far the pieces are moved from the middle, as a share of their own distance to it; 0 leaves them.
         parallel : a parallel view.
+        dress : empty: pieces with their numbers and a scale bar; `JOINTS`: the uncut carving with the joints' lines;
+            `BARE`: the uncut carving alone.
 
         Returns
         -------
@@ -122,13 +135,16 @@ class PictureScene:
         nearest = float(view.project(points)[:, 2].min())
         for obj, centre, shift in zip(self._pieces, self._centres, shifts, strict=True):
             obj.location = (centre + shift).tolist()
-        self._lines.hide_render = apart != 0.0
+        self._lines.hide_render = apart != 0.0 or dress == BARE
+        self._dress(bool(dress))
         pixel = view.width_at(float(view.project([(self._low + self._high) / 2.0])[0, 2])) / WIDTH
         self._lines.data.bevel_depth = LINE * pixel
         self._aim(view)
         for sign in self._signs:
             bpy.data.objects.remove(sign)
         self._signs = []
+        if dress:
+            return view
         self._add_bar(bar, view)
         self._scene.view_layers[0].depsgraph.update()
         seen = np.full((round(COLUMNS * view.aspect), COLUMNS), NOBODY, dtype=np.int64)
@@ -143,6 +159,21 @@ class PictureScene:
         self._scene.render.filepath = str(path)
         with held_interrupt():
             bpy.ops.render.render(write_still=True)
+
+    def _dress(self, whole: bool) -> None:
+        """Show the uncut carving, or the pieces."""
+        if whole and self._carving is None:
+            low, high = (self._whole.vertices.min(axis=0), self._whole.vertices.max(axis=0))
+            obj = convert.object_from_mesh("carving", self._whole, at=(low + high) / 2.0)
+            # Seen by the camera, passed by the rays that ask which piece is seen.
+            obj.hide_viewport = True
+            convert.set_materials(obj, [_matte("whole", WHOLE)] * len(KIND_NAMES))
+            self._link(obj)
+            self._carving = obj
+        if self._carving is not None:
+            self._carving.hide_render = not whole
+        for obj in self._pieces:
+            obj.hide_render = whole
 
     def _link(self, obj: bpy.types.Object) -> None:
         self._scene.collection.objects.link(obj)

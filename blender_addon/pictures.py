@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import bpy
 
 from .core.errors import Progress
-from .picture_scene import PictureScene
+from .core.jobpack.page import SIGN_OFF
+from .picture_scene import BARE, JOINTS, PictureScene
 from .quiet import quiet
 
 if TYPE_CHECKING:
@@ -24,12 +25,20 @@ if TYPE_CHECKING:
 FRONT = (-0.42, 0.74, -0.52)
 """Looking direction of a picture: from the front, a little from the right and from above."""
 
+BACK = (0.42, -0.74, -0.45)
+"""The same from behind."""
+
 VIEWS = (
-    ("1-the-whole-carving", "the whole carving", FRONT, 0.0, False),
-    ("2-pieces-moved-apart", "the pieces moved apart", FRONT, 0.45, False),
-    ("3-from-above", "the carving from above", (0.0, 0.0, -1.0), 0.0, True),
+    ("1-the-whole-carving", "the whole carving", FRONT, 0.0, False, ""),
+    ("2-pieces-moved-apart", "the pieces moved apart", FRONT, 0.45, False, ""),
+    ("3-from-above", "the carving from above", (0.0, 0.0, -1.0), 0.0, True, ""),
+    (f"{SIGN_OFF}-1-from-the-front-with-joints", "from the front with joints", FRONT, 0.0, False, JOINTS),
+    (f"{SIGN_OFF}-2-from-the-front-without-joints", "from the front without joints", FRONT, 0.0, False, BARE),
+    (f"{SIGN_OFF}-3-from-behind-with-joints", "from behind with joints", BACK, 0.0, False, JOINTS),
+    (f"{SIGN_OFF}-4-from-behind-without-joints", "from behind without joints", BACK, 0.0, False, BARE),
 )
-"""Of each picture: name, words, looking direction, how far apart, whether a parallel view."""
+"""Of each picture: name, words, looking direction, how far apart, whether a parallel view, and how it is dressed: with
+numbers, or for the client's eye with `JOINTS` marked or `BARE`."""
 
 
 def render_pictures(result: JobResult, progress: Progress | None = None) -> dict[str, bytes]:
@@ -50,10 +59,10 @@ def render_pictures(result: JobResult, progress: Progress | None = None) -> dict
         scene = PictureScene(result)
         for _ in scene.add_pieces(result):
             pass
-        for number, (name, text, direction, apart, parallel) in enumerate(VIEWS):
+        for number, (name, text, direction, apart, parallel, dress) in enumerate(VIEWS):
             if progress is not None:
                 progress(number / len(VIEWS), f"picture: {text}")
-            scene.show(direction, apart, parallel)
+            scene.show(direction, apart, parallel, dress)
             path = Path(folder) / f"{number}.png"
             scene.render(path)
             pictures[name] = bare_png(path.read_bytes())

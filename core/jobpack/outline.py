@@ -100,7 +100,7 @@ def without_slits(seen: Seen, width: float) -> Seen:
     return Seen(closed, seen.corner, seen.cell, seen.depth)
 
 
-def _beside(grid: NDArray[Any], outside: object) -> list[NDArray[Any]]:
+def _beside(grid: NDArray[Any], outside: int) -> list[NDArray[Any]]:
     """The grid moved by one cell each way."""
     padded = np.pad(grid, 1, constant_values=outside)
     return [padded[1:-1, :-2], padded[1:-1, 2:], padded[:-2, 1:-1], padded[2:, 1:-1]]
@@ -225,4 +225,5 @@ def simplified(points: FloatArray, reach: float) -> FloatArray:
         if away[k] > reach:
             keep[a + 1 + k] = True
             stack += [(a, a + 1 + k), (a + 1 + k, b)]
-    return points[keep]
+    fewer: FloatArray = points[keep]
+    return fewer

@@ -54,7 +54,7 @@ def build_section(result: JobResult, site: SiteWork) -> Markup:
         ]
         for k, step in enumerate(site.build)
     ]
-    parts = ["No order was found."] if not rows else [table("Build order", columns, rows)]
+    parts: list[str] = ["No order was found."] if not rows else [table("Build order", columns, rows)]
     if len(site.build) < len(result.pieces):
         left = [names[k] for k in range(len(names)) if site.build_place[k] == 0]
         parts.append(f"No straight way in was found for {', '.join(left)}; see the findings.")
@@ -104,14 +104,14 @@ def load_section(result: JobResult, site: SiteWork) -> Markup:
         Column("mass", "kg", True),
         Column("built as", number=True),
     ]
-    at = {p.mark: k for k, p in enumerate(result.pieces)}
+    piece_at = {p.mark: k for k, p in enumerate(result.pieces)}
     rows = [
         [
             f"{s.place}" if plan.loads < 2 else f"{s.load}.{s.place}",
             s.mark,
             *(number(v, 2) for v in (s.x, s.y, s.along, s.across, s.height)),
             number(s.mass, 1),
-            str(site.build_place[at[s.mark]] or "\u2013"),
+            str(site.build_place[piece_at[s.mark]] or "\u2013"),
         ]
         for s in plan.stands
     ]

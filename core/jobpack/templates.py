@@ -4,11 +4,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..cutting.joint import Profile
 from .drawing import BLUE, INK, OCHRE, SOFT, Drawing, Layer, Line, Pen, Words, drawing_svg
 from .record import JobResult, JointRecord
 from .sheets import sheets_html, tiled_sheets
+
+FloatArray = NDArray[np.float64]
 
 
 def template_drawing(record: JointRecord, gap: float, title: str) -> Drawing:
@@ -45,7 +48,7 @@ def template_drawing(record: JointRecord, gap: float, title: str) -> Drawing:
     return Drawing(f"{title}: joint {record.mark}, template", layers, 1.0, notes)
 
 
-def _shown(record: JointRecord, joint: Profile) -> np.ndarray:
+def _shown(record: JointRecord, joint: Profile) -> FloatArray:
     """The profile over the stretch of u that the foam has, its end segments carried on or cut."""
     rows = [line.points for line in record.lines]
     if not rows:
@@ -57,7 +60,7 @@ def _shown(record: JointRecord, joint: Profile) -> np.ndarray:
     return np.vstack([ends[:1], inner, ends[1:]])
 
 
-def _height(points: np.ndarray, u: float) -> float:
+def _height(points: FloatArray, u: float) -> float:
     """Offset of a profile at u, straight on past its ends."""
     k = int(np.clip(np.searchsorted(points[:, 0], u) - 1, 0, len(points) - 2))
     (u0, w0), (u1, w1) = points[k], points[k + 1]

@@ -10,7 +10,7 @@ unverified).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -99,7 +99,7 @@ class Assembly:
         """Whether a piece can leave along a direction past the pieces that stand, and past what was there before."""
         return next(self._blockers(piece, standing, direction), None) is None
 
-    def _blockers(self, piece: int, standing: Iterable[int], direction: int) -> Iterable[int]:
+    def _blockers(self, piece: int, standing: Iterable[int], direction: int) -> Iterator[int]:
         key = (piece, direction)
         if key not in self._walled:
             self._walled[key] = any(self._sweeps.stops(piece, self.count + k, direction) for k in range(self._fixed))

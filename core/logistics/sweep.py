@@ -124,7 +124,9 @@ class Sweeps:
         facing = (x[1] - x[0]) * (y[2] - y[0]) - (x[2] - x[0]) * (y[1] - y[0])
         return corners[:, :, facing > 0.0 if ahead else facing < 0.0]
 
-    def _near(self, body: int, d: int, ahead: bool, rows: IntArray, columns: IntArray) -> tuple[FloatArray, ...]:
+    def _near(
+        self, body: int, d: int, ahead: bool, rows: IntArray, columns: IntArray
+    ) -> tuple[FloatArray, IntArray, IntArray]:
         """Faces that touch the given cells, (m, 3, 3) in metres; and the cell of each touch, and its face."""
         corners = self._looking(body, d, ahead)
         use = np.ones(corners.shape[2], dtype=bool)
@@ -133,7 +135,9 @@ class Sweeps:
             use &= (high >= cells.min()) & (low <= cells.max() + 1)
         corners = np.ascontiguousarray(corners[:, :, use])
         parts = [(_cell_key(part.row, part.column), part.triangle) for part in fragments(corners, touched=True)]
-        key, face = (np.concatenate([p[k] for p in parts]) if parts else np.zeros(0, dtype=np.int64) for k in (0, 1))
+        none = np.zeros(0, dtype=np.int64)
+        key = np.concatenate([none, *(p[0] for p in parts)])
+        face = np.concatenate([none, *(p[1] for p in parts)])
         order = np.argsort(key, kind="stable")
         corners[:2] *= self._cell
         return np.ascontiguousarray(corners.transpose(2, 1, 0)), key[order], face[order]

@@ -23,6 +23,9 @@ IntArray = NDArray[np.int64]
 TAPE_ERROR: Final = 0.002
 """Metres by which each measure of the setter may be off when `Setting.worst` is worked out."""
 
+FAIR: Final = 0.004
+"""Metres that a joint may land wrong by straight tapes; where it may be more, tapes held level are tried."""
+
 NEAR_FLOOR: Final = 0.005
 """Metres over the floor within which the end of a line is where it crosses the floor outline."""
 
@@ -176,10 +179,11 @@ def _measured(
     out = []
     for k, (run, where, point) in enumerate(rows):
         normal = fit.rotation @ normal_at(joint, point)
-        pick = _pair(at[k], places, normal, free[k], "tape")
-        way = "tape"
-        if pick is None:
-            pick, way = _pair(at[k], places, normal, np.ones(count, dtype=bool), "level"), "level"
+        pick, way = _pair(at[k], places, normal, free[k], "tape"), "tape"
+        if pick is None or pick[2] > FAIR:
+            level = _pair(at[k], places, normal, np.ones(count, dtype=bool), "level")
+            if pick is None or (level is not None and level[2] < pick[2]):
+                pick, way = level, "level"
         if pick is None:
             continue
         a, b, worst = pick

@@ -116,11 +116,13 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
 
 
 def _least(rows: FloatArray) -> FloatArray:
-    return np.minimum(np.minimum(rows[0], rows[1]), rows[2])
+    out: FloatArray = np.minimum(np.minimum(rows[0], rows[1]), rows[2])
+    return out
 
 
 def _most(rows: FloatArray) -> FloatArray:
-    return np.maximum(np.maximum(rows[0], rows[1]), rows[2])
+    out: FloatArray = np.maximum(np.maximum(rows[0], rows[1]), rows[2])
+    return out
 
 
 def front(corners: FloatArray, shape: tuple[int, int]) -> tuple[IntArray, FloatArray]:

@@ -72,7 +72,7 @@ def test_run_writes_the_pack_and_says_so_on_standard_output(
     assert {"intake", "cut", "picture: the carving from above", "writing the job pack"} <= set(err.splitlines())
     assert is_ours(folder / "out")
     page = (folder / "out" / "job-pack.html").read_text()
-    assert page.count("data:image/png;base64,") == 3
+    assert page.count("data:image/png;base64,") == 7
     names = {p.relative_to(folder / "out").as_posix() for p in (folder / "out").rglob("*") if p.is_file()}
     tables = {"pieces.csv", "joints.csv", "takeoff.csv", "findings.json", "job.json", "job-pack.html", "job.blend"}
     assert tables | {f"pieces/{piece['mark']}.ply" for piece in record["pieces"]} <= names
