@@ -69,7 +69,7 @@ class SEAMWRIGHT_OT_skin_schedule(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_skin_preset_add(AddPresetBase, bpy.types.Operator):
+class SEAMWRIGHT_OT_skin_preset_add(AddPresetBase, bpy.types.Operator):  # type: ignore[misc]
     """Keep this skin as a preset, or take a preset away"""
 
     bl_idname = "seamwright.skin_preset_add"
