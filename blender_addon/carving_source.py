@@ -137,13 +137,13 @@ def do_job_for_scan(
     result = do_job(carving, job, joints, progress, kept, prices)
     progress(1.0, "finding the way back to the scan")
     count = len(carving.mesh.triangles)
-    kept = np.arange(count)
+    stayed = np.arange(count)
     if len(weld_if_open(carving.mesh)[0].triangles) != count:
         a, b, c = weld_points(carving.mesh.vertices)[1][carving.mesh.triangles].T
-        kept = kept[(a != b) & (b != c) & (c != a)]
+        stayed = stayed[(a != b) & (b != c) & (c != a)]
     triangles = np.full(len(result.carving.triangles), -1, dtype=np.int64)
-    triangles[: len(kept)] = kept
-    return result, Scan(triangles, _is_turned(carving.mesh, result.carving, kept))
+    triangles[: len(stayed)] = stayed
+    return result, Scan(triangles, _is_turned(carving.mesh, result.carving, stayed))
 
 
 def _is_turned(read: Mesh, carving: Mesh, kept: NDArray[np.int64]) -> bool:

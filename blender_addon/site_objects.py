@@ -77,9 +77,11 @@ def put_marks(
 
 def current_numbers(job: JobCollection, scale_length: float) -> list[tuple[str, Mesh]]:
     """Number and mesh of each piece that the job has now, so that a new cut can keep the numbers."""
-    found: list[Any] = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
+    held: list[Any] = list(job_tree.pieces(job))
     out = []
-    for obj in found:
+    for obj in held:
+        if "part_m" not in obj:
+            continue
         shift = np.array(obj.matrix_world.translation) * scale_length
         data = obj.data
         vertices = convert.attribute_values(data, "position", 3).reshape(-1, 3).astype(np.float64) * scale_length

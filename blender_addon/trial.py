@@ -12,7 +12,7 @@ from mathutils import Matrix, Vector
 
 from . import convert, job_tree
 from .compat import curves_of
-from .core.jobpack.view_fit import fit
+from .core.jobpack.view_fit import FloatArray, fit
 from .job_tree import JobCollection
 from .pictures import FRONT
 from .site_objects import WAY_IN
@@ -33,6 +33,11 @@ _SPREAD = 0.9
 def trial_scene(job: JobCollection) -> Any:
     """The trial assembly of a job, or None."""
     return next((s for s in bpy.data.scenes if s.get(TRIAL) == job.name), None)
+
+
+def is_trial(scene: Any) -> bool:
+    """Whether a scene is a trial assembly."""
+    return scene is not None and TRIAL in scene
 
 
 def build_trial(job: JobCollection, units: bpy.types.UnitSettings) -> Any:
@@ -90,7 +95,7 @@ def remove_trial(scene: Any) -> None:
     bpy.data.scenes.remove(scene)
 
 
-def _come(obj: Any, way_in: np.ndarray, reach: float, start: int) -> None:
+def _come(obj: Any, way_in: FloatArray, reach: float, start: int) -> None:
     """Keyframes of a piece: hidden, seen from `start`, straight to its place within a step."""
     place = obj.matrix_world.translation.copy()
     obj.matrix_world = Matrix.Translation(place)
@@ -107,7 +112,7 @@ def _come(obj: Any, way_in: np.ndarray, reach: float, start: int) -> None:
             key.interpolation = "LINEAR" if curve.data_path == "location" else "CONSTANT"
 
 
-def _drive(obj: Any, scene: Any, away: np.ndarray) -> None:
+def _drive(obj: Any, scene: Any, away: FloatArray) -> None:
     for axis in range(3):
         driver = obj.driver_add("delta_location", axis).driver
         driver.type = "SCRIPTED"
@@ -118,7 +123,7 @@ def _drive(obj: Any, scene: Any, away: np.ndarray) -> None:
         driver.expression = f"apart * {float(away[axis]):.6f}"
 
 
-def _camera(scene: Any, points: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+def _camera(scene: Any, points: FloatArray, low: FloatArray, high: FloatArray) -> None:
     view = fit(points, FRONT, scene.render.resolution_y / scene.render.resolution_x, margin=0.25)
     data: Any = bpy.data.cameras.new(f"{scene.name} camera")
     data.angle = 2.0 * math.atan(view.half)

@@ -52,11 +52,12 @@ class SEAMWRIGHT_OT_trial_leave(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """The scene is a trial assembly."""
-        return context.scene is not None and trial.TRIAL in context.scene
+        return trial.is_trial(context.scene)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Show the first scene that holds the job."""
-        job = bpy.data.collections.get(str(context.scene[trial.TRIAL]))
+        scene: Any = context.scene
+        job = bpy.data.collections.get(str(scene[trial.TRIAL]))
         home = next((s for s in bpy.data.scenes if job is not None and job in s.collection.children_recursive), None)
         if home is None or context.window is None:
             self.report({"WARNING"}, "The job of this trial assembly is gone")
@@ -87,7 +88,9 @@ class SEAMWRIGHT_OT_build_pin(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the pin into the job's settings."""
         group = job_tree.active_job(context).seamwright
-        part = tuple(float(v) for v in context.active_object["part_m"])
+        piece: Any = context.active_object
+        x, y, z = (float(v) for v in piece["part_m"])
+        part = (x, y, z)
         try:
             settings = settings_link.read(group)
             pins = tuple(p for p in settings.build.pins if p.part != part and p.place != self.place)

@@ -23,7 +23,8 @@ class SEAMWRIGHT_PT_build(OfJob, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         """Show the steps, then what can be done."""
         layout, job = self.layout, job_tree.active_job(context)
-        pieces: list[Any] = [obj for obj in job_tree.pieces(job) if "build_order" in obj]
+        held: list[Any] = list(job_tree.pieces(job))
+        pieces = [obj for obj in held if "build_order" in obj]
         if not pieces:
             sentence(layout, context, "No build order yet. Cut first.", "INFO")
             return
@@ -67,7 +68,7 @@ class SEAMWRIGHT_PT_trial(InTab, bpy.types.Panel):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """The scene is a trial assembly."""
-        return context.scene is not None and trial.TRIAL in context.scene
+        return trial.is_trial(context.scene)
 
     def draw(self, context: bpy.types.Context) -> None:
         """The slider, and the way back."""
