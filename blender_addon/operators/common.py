@@ -45,6 +45,8 @@ def job_poll(cls: type[bpy.types.Operator], context: bpy.types.Context, carving:
         cls.poll_message_set("Wait for the work that goes on, or stop it with Esc")
     elif carving and job.seamwright.carving is None:
         cls.poll_message_set("Choose a carving first")
+    elif carving and not job_tree.is_held(job, job.seamwright.carving):
+        cls.poll_message_set("The carving was deleted; choose another first")
     else:
         return True
     return False

@@ -4,6 +4,7 @@
 import bpy
 
 from .. import job_tree, watch
+from ..compat import is_editable
 from ..job_tree import JobCollection
 from .common import InTab, progress, sentence, size
 
@@ -24,6 +25,8 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         layout = self.layout
         if len(job_tree.jobs(context.scene)) > 1:
             layout.prop(context.scene.seamwright, "job", text="")
+        if not is_editable(job):
+            sentence(layout, context, "Linked from another file: to be looked at, not changed.", "INFO")
         group = job.seamwright
         col = layout.column()
         col.use_property_split, col.use_property_decorate = True, False
@@ -31,6 +34,9 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         col.prop(group, "carving")
         if group.carving is None:
             sentence(layout, context, "Choose the object to cut.", "INFO")
+            return
+        if not job_tree.is_held(job, group.carving):
+            sentence(layout, context, f"{group.carving.name} was deleted; choose another object to cut.", "ERROR")
             return
         self._state(context, job)
         if not progress(layout, context, "Checking"):

@@ -148,7 +148,7 @@ def meanwhile(w: Ways) -> None:
     )
     w.idle()
     w.shot("carving-deleted-meanwhile")
-    w.expect("bpy.ops.seamwright.cut()", "no carving")
+    w.expect("bpy.ops.seamwright.cut()", "The carving was deleted")
     w.view("ctrl+z")
     w.begin("cut")
     w.idle(600)
