@@ -126,9 +126,14 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
 
 
 def _slits(edges: IntArray, count: int) -> NDArray[np.bool_]:
-    """Which edges are there both ways."""
+    """Which edges are there both ways; of an edge that is there more often one way, as many as there are back."""
     there, back = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
-    slit: NDArray[np.bool_] = np.isin(there, back)
+    order = np.argsort(there, kind="stable")
+    ordered = there[order]
+    turn = np.empty(len(edges), dtype=np.int64)
+    turn[order] = np.arange(len(edges)) - np.searchsorted(ordered, ordered, side="left")
+    backs = np.searchsorted(ordered, back, side="right") - np.searchsorted(ordered, back, side="left")
+    slit: NDArray[np.bool_] = turn < backs
     return slit
 
 

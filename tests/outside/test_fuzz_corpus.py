@@ -22,6 +22,7 @@ CORPUS = {
     1011: "a sliver along an edge, thinner than the tolerance",
     3850: "an outline that no sweep across its longer side could follow; the last resort turned a face over",
     4339: "a region of nothing but slits",
+    21660: "an outline that runs an edge twice one way and once back: no slit",
     16491: "a thin leaning piece in which no point was found",
 }
 
