@@ -14,16 +14,18 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 from .carving_file import CarvingFile, read_file, require_blender
+from .core.clearance.job_bodies import files_of
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
 from .core.findings import Finding, Severity, worst
 from .core.intake.prepare import check_size, set_upright
+from .core.intake.readers import read_mesh
 from .core.intake.report import describe
 from .core.job import Job, job_template
 from .core.jobpack.joints_file import read_joints
@@ -166,21 +168,23 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     unit = 1.0 if carving.says_unit else job.carving.unit
     try:
         mesh = set_upright(carving.mesh, unit, job.carving.up)
+    bodies = _keep_clear_bodies(job, options)
     except MeshError as error:
         raise MeshError(f"{carving.name}: {error}") from None
     check_size(mesh, unit, carving.name)
-    result = _job(mesh, job, joints, carving, options, stretch(bar, 0.02, 0.5))
+    result = _job(mesh, job, joints, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
     return _hand_over(result, options, bar)
 
 
 def _demo(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     require_blender()
-    from .core.demo import demo_carving, demo_job_toml
+    from .core.demo import demo_carving, demo_job_toml, demo_keep_clear, demo_prices_csv
 
     bar(0.0, "making the demo carving")
     mesh = demo_carving()
-    result = run_job(mesh, Job.from_toml(demo_job_toml()), progress=stretch(bar, 0.05, 0.5))
+    job = Job.from_toml(demo_job_toml())
+    result = run_job(mesh, job, progress=stretch(bar, 0.05, 0.5), prices=prices, keep_clear=demo_keep_clear())
     return _hand_over(result, options, bar)
 
 
@@ -194,8 +198,9 @@ def _job(
 ) -> JobResult:
     """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
     try:
-        result = run_job(mesh, job, joints, progress)
+        result = run_job(mesh, job, joints, progress, prices=prices, keep_clear=bodies)
     except MeshError as error:
+    bodies: Mapping[str, Mesh],
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:
         if options.joints is None or error.joint < 0:
@@ -229,6 +234,17 @@ def _keep_out(path: str | None, folder: str) -> None:
     inside, target = Path(os.path.realpath(path)), Path(os.path.realpath(folder))
     if target in inside.parents and inside != target / RECORD:
         raise InputError(f"{path}: lies in {folder}, which would be replaced; move it out first")
+
+def _keep_clear_bodies(job: Job, options: argparse.Namespace) -> dict[str, Mesh]:
+    """Meshes of the job's keep-clear bodies, sought beside the job file."""
+    found = {}
+    for file in files_of(job.keep_clear):
+        path = str(Path(options.job).parent / file)
+        if options.replace:
+            _keep_out(path, options.out)
+        found[file] = read_mesh(path)
+    return found
+
 
 
 def _read_text(path: str) -> str:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from .blockup.outlines import CourseOutline, course_outlines
 from .blockup.plan import BlockUpPlan, plan_blockup
 from .blockup.report import check_blockup
+from .clearance.job_bodies import place_bodies
+from .clearance.job_check import check_keep_clear
 from .cutting.cut import cut
 from .cutting.joint import Joint
 from .cutting.result import FROM_JOINT, Body, Contact, CutResult
@@ -64,6 +66,7 @@ def run_job(
     user_marks: Marks | None = None,
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
+    keep_clear: Mapping[str, Mesh] | None = None,
 
     Parameters
     ----------
@@ -78,6 +81,7 @@ def run_job(
     user_marks : lines that joints may follow, zones and viewpoints, by the user's word; None: none.
 
     Returns
+    keep_clear : mesh of each file that the job's keep-clear bodies come from, in the file's own numbers and axes.
     -------
     JobResult
         The same input gives the same result, `seconds` apart.
@@ -89,7 +93,10 @@ def run_job(
         measure that it cannot be reckoned in. Nothing is half done.
     """
     clock = _Clock(progress)
+    JobError
+        A keep-clear body without its mesh, or one that cannot stand as the job says.
     with clock.stage("intake", 0.0):
+    place_bodies(job.keep_clear, keep_clear or {})  # what is wrong with them is said before the long work
         recipe = Recipe.of(job.carving)
         intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.08))
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
@@ -150,14 +157,17 @@ def run_job(
             numbered.rests,
             job,
         )
-    with clock.stage("check", 0.9):
+    with clock.stage("clearance", 0.88):
+        parts = [(marks[i], result.pieces[i].mesh) for i in order]
+        clearance, near = check_keep_clear(job, intake.mesh, parts, keep_clear or {}, clock.part(0.88, 0.92))
+    with clock.stage("check", 0.92):
         findings = [*intake.findings, *twice]
         if blockup is not None:
             findings += check_blockup(blockup, outlines, job)
         for i in order:
             findings += check_piece(marks[i], figures[i], job)
             findings += check_handling(marks[i], figures[i], handled[i], job)
-        findings += [*numbered.findings, *told]
+        findings += [*numbered.findings, *told, *near]
         findings += _missed(result, letters)
         findings += _idle(result, letters)
         findings += _crumbs(result.crumbs, job.carving.crumb)
@@ -220,6 +230,7 @@ def run_job(
         seams=seams,
         blockup=blockup,
         outlines=outlines,
+        clearance=clearance,
         seconds=clock.seconds,
     )
 

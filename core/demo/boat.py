@@ -153,6 +153,12 @@ def demo_cradle() -> Mesh:
     return _merge(parts)
 
 
+def demo_keep_clear() -> dict[str, Mesh]:
+    """Files that the demo's job names: the boat upright in its own axes, standing on z = 0, and its cradle in place."""
+    parts = [(v + np.array([0.0, 0.0, 0.5 * DEPTH]), t) for v, t in (_hull(), _thwart(0.3), _thwart(0.56))]
+    return {"boat.ply": _merge(parts), "cradle.ply": demo_cradle()}
+
+
 def demo_boat() -> Mesh:
     """Boat on its cradle, pitched and rolled as it lies in the bay: hull, two seats and cradle; seven closed bodies.
 

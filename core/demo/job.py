@@ -40,6 +40,25 @@ labour = [
 ]
 overhead = 0.12
 contingency = 0.08
+
+[keep_clear]
+clearance = "50 mm"
+boards = "1 m"
+# The boat is drawn in on its cradle, a little to the left of its berth until its stem is past the narrows.
+way_in = [
+  { at = ["10.371 m", "1.880 m", "0 m"], heights = ["282.9 mm", "190 mm", "436.2 mm"] },
+  { at = ["5.371 m", "1.880 m", "0 m"], heights = ["282.9 mm", "190 mm", "436.2 mm"] },
+]
+[[keep_clear.bodies]]
+name = "boat"
+file = "boat.ply"
+at = ["4.3711 m", "1.7901 m", "0 m"]
+heading = "1.5 deg"
+supports = [["-1.05 m", "0.2 m"], ["-1.05 m", "-0.2 m"], ["0.85 m", "0 m"]]
+heights = ["282.9 mm", "190 mm", "436.2 mm"]
+[[keep_clear.bodies]]
+name = "cradle"
+file = "cradle.ply"
 """
 
 

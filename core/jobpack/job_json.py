@@ -18,6 +18,7 @@ from ..seams.seams import Seams
 from .blockup_table import blockup_json
 from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
+from .page_clearance import clearance_json
 from .record import JobResult, JointRecord, PieceRecord
 from .tables import TAKEOFF_COLUMNS, joint_columns, joint_rows, takeoff_rows
 
@@ -74,6 +75,7 @@ def _piece(piece: PieceRecord) -> dict[str, Any]:
     figures = piece.figures
     return {
         "mark": piece.mark,
+            "keep_clear": clearance_json(result),
         "file": f"pieces/{piece.mark}.ply",
         "joints": list(piece.joints),
         "part": list(piece.part),

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from .blockup_drawings import blockup_files
 from .blockup_table import billets_csv
+from .gauge_boards import clearance_files
 from .job_json import job_json
 from .json_text import findings_json
 from .labels import labels_svg
@@ -53,5 +54,6 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         **{path: text.encode() for path, text in texts.items() if text},
         **blockup_files(result),
         **template_files(result),
+        **clearance_files(result),
         **piece_files(result),
     }

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from ..skin.depth import growth
 from .page_blockup import blockup_section
 from .page_checks import cautions_section, findings_section
+from .page_clearance import clearance_section
 from .page_handling import handling_section
 from .page_parts import Markup, escape, facts, number, picture, section
 from .page_piece import piece_sheets
@@ -59,6 +60,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "Handling": handling_section(result),
         "Joints": joints_section(result),
         "Block-up": blockup_section(result),
+        "Clearance": clearance_section(result),
         "Setting-out": setting_out_section(result, site) if site else "",
         "Cutting order": cutting_section(result, site) if site else "",
         "Build order": build_section(result, site) if site else "",

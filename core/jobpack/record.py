@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..blockup.outlines import CourseOutline
 from ..blockup.plan import BlockUpPlan
+from ..clearance.job_check import KeepClearResult
 from ..cutting.joint import Joint
 from ..cutting.result import Body, JointLine
 from ..findings import Finding
@@ -119,3 +120,5 @@ class JobResult:
     """Outlines of its courses, from the lowest."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""
+    clearance: KeepClearResult | None = None
+    """Keep-clear bodies and how near they come; None where the job has none."""
