@@ -14,18 +14,16 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 from .carving_file import CarvingFile, read_file, require_blender
-from .core.clearance.job_bodies import files_of
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
 from .core.findings import Finding, Severity, worst
 from .core.intake.prepare import check_size, set_upright
-from .core.intake.readers import read_mesh
 from .core.intake.report import describe
 from .core.job import Job, job_template
 from .core.jobpack.joints_file import read_joints
@@ -34,7 +32,8 @@ from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
 from .core.settings import FileUnit
-from .pack_folder import RECORD, check_target, write_pack
+from .core.skin.prices import PriceList, read_prices
+from .pack_folder import RECORD, check_target, cost_before, write_pack
 from .progress_bar import ProgressBar, stretch
 from .summary import summary
 
@@ -112,6 +111,9 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--joints", metavar="FILE", help="joints to cut along instead of proposed ones: JOINTS.json, job.json"
     )
+    run.add_argument(
+        "--prices", metavar="FILE", help="your own price list (CSV): the pack then says what the job costs"
+    )
     _add_out(run)
     run.set_defaults(do=_run)
 
@@ -158,33 +160,33 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
 def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     if options.replace:
-        for path in (options.carving, options.job, options.joints):
+        for path in (options.carving, options.job, options.joints, options.prices):
             _keep_out(path, options.out)
     job = Job() if options.job is None else _read_job(options.job)
     joints = None if options.joints is None else read_joints(_read_text(options.joints), Path(options.joints).name)
+    prices = None if options.prices is None else read_prices(_read_text(options.prices), Path(options.prices).name)
     require_blender()
     bar(0.0, "reading the carving")
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
     try:
         mesh = set_upright(carving.mesh, unit, job.carving.up)
-    bodies = _keep_clear_bodies(job, options)
     except MeshError as error:
         raise MeshError(f"{carving.name}: {error}") from None
     check_size(mesh, unit, carving.name)
-    result = _job(mesh, job, joints, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
+    result = _job(mesh, job, joints, prices, carving, options, stretch(bar, 0.02, 0.5))
     return _hand_over(result, options, bar)
 
 
 def _demo(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     require_blender()
-    from .core.demo import demo_carving, demo_job_toml, demo_keep_clear, demo_prices_csv
+    from .core.demo import demo_carving, demo_job_toml, demo_prices_csv
 
+    prices = read_prices(demo_prices_csv(), "the demo's invented price list")
     bar(0.0, "making the demo carving")
     mesh = demo_carving()
-    job = Job.from_toml(demo_job_toml())
-    result = run_job(mesh, job, progress=stretch(bar, 0.05, 0.5), prices=prices, keep_clear=demo_keep_clear())
+    result = run_job(mesh, Job.from_toml(demo_job_toml()), progress=stretch(bar, 0.05, 0.5), prices=prices)
     return _hand_over(result, options, bar)
 
 
@@ -192,15 +194,15 @@ def _job(
     mesh: Mesh,
     job: Job,
     joints: Sequence[Joint] | None,
+    prices: PriceList | None,
     carving: CarvingFile,
     options: argparse.Namespace,
     progress: Progress,
 ) -> JobResult:
     """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
     try:
-        result = run_job(mesh, job, joints, progress, prices=prices, keep_clear=bodies)
+        result = run_job(mesh, job, joints, progress, prices=prices)
     except MeshError as error:
-    bodies: Mapping[str, Mesh],
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:
         if options.joints is None or error.joint < 0:
@@ -221,9 +223,10 @@ def _hand_over(result: JobResult, options: argparse.Namespace, bar: ProgressBar)
     bar(0.95, "job.blend")
     files["job.blend"] = blend_bytes(result)
     bar(0.98, "writing the job pack")
+    before = cost_before(options.out) if options.replace else None
     write_pack(options.out, files, options.replace)
     bar.close()
-    sys.stdout.write(summary(result) + f"written: {options.out}\n")
+    sys.stdout.write(summary(result, before) + f"written: {options.out}\n")
     return 1 if worst(result.findings) == "error" else 0
 
 
@@ -234,17 +237,6 @@ def _keep_out(path: str | None, folder: str) -> None:
     inside, target = Path(os.path.realpath(path)), Path(os.path.realpath(folder))
     if target in inside.parents and inside != target / RECORD:
         raise InputError(f"{path}: lies in {folder}, which would be replaced; move it out first")
-
-def _keep_clear_bodies(job: Job, options: argparse.Namespace) -> dict[str, Mesh]:
-    """Meshes of the job's keep-clear bodies, sought beside the job file."""
-    found = {}
-    for file in files_of(job.keep_clear):
-        path = str(Path(options.job).parent / file)
-        if options.replace:
-            _keep_out(path, options.out)
-        found[file] = read_mesh(path)
-    return found
-
 
 
 def _read_text(path: str) -> str:

@@ -3,10 +3,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import tempfile
 from collections.abc import Mapping
+from decimal import Decimal
 from pathlib import Path, PurePosixPath
 
 from .core.errors import InputError, Progress
@@ -21,6 +23,15 @@ def is_ours(folder: Path) -> bool:
         return is_job_record((folder / RECORD).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
+
+
+def cost_before(folder: str | os.PathLike[str]) -> tuple[str, Decimal] | None:
+    """Currency and total of the job pack in a folder; None where it has none."""
+    try:
+        cost = json.loads((Path(os.path.realpath(folder)) / RECORD).read_text(encoding="utf-8"))["cost"]
+        return str(cost["currency"]), Decimal(str(cost["total"]))
+    except (OSError, ValueError, KeyError, TypeError, ArithmeticError):
+        return None
 
 
 def check_target(folder: str | os.PathLike[str], replace: bool = False) -> Path:

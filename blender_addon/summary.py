@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from .core.findings import Severity
@@ -19,8 +20,13 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def summary(result: JobResult) -> str:
-    """Pieces, the heaviest, and the worst findings; ends with a line break."""
+def summary(result: JobResult, before: tuple[str, Decimal] | None = None) -> str:
+    """Pieces, the heaviest, the cost and the worst findings; ends with a line break.
+
+    Parameters
+    ----------
+    before : currency and total of the pack that this one replaces.
+    """
     lines = [
         f"{result.job.title}: {count(len(result.pieces), 'piece')}, {count(len(result.joints), 'joint')}, "
         f"gap {result.gap * 1000.0:.3g} mm"
@@ -31,6 +37,12 @@ def summary(result: JobResult) -> str:
             f"heaviest: piece {heaviest.mark}, {heaviest.figures.finished_mass:.1f} kg "
             f"(limit {result.job.limits.piece_mass:g} kg)"
         )
+    if result.cost is not None and result.cost.total is not None:
+        total, currency = result.cost.total, result.cost.currency
+        line = f"cost: {total:.2f} {currency}".rstrip()
+        if before is not None and before[0] == currency:
+            line += f", {total - before[1]:+.2f} against the pack before"
+        lines.append(line + (f"; without {', '.join(result.cost.unpriced)}" if result.cost.unpriced else ""))
     by_severity = {severity: [f for f in result.findings if f.severity is severity] for severity in Severity}
     lines.append("findings: " + ", ".join(count(len(found), str(word)) for word, found in by_severity.items()))
     serious = [*by_severity[Severity.ERROR], *by_severity[Severity.WARNING]]

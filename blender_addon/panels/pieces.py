@@ -159,8 +159,8 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
             ("Crew by the rule", str(crew) if crew else "more than the crew"),
-            ("Largest share", mass(context, obj["largest_share_kg"]) if "largest_share_kg" in obj else "not known"),
-            ("Tilts before it falls", f"{math.degrees(obj['tilt_rad']):.0f}°" if "tilt_rad" in obj else "not known"),
+            ("Largest share", mass(context, obj.get("largest_share_kg", 0.0))),
+            ("Tilts before it falls", f"{math.degrees(obj.get('tilt_rad', 0.0)):.0f}°"),
         ):
             row = split.split(factor=0.45)
             row.label(text=word)
