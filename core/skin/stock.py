@@ -67,9 +67,9 @@ USUAL: Final = {
         coverage=5.0,
         coats=2,
         source="5 m2 a litre on rough ground in two coats and 10 % "
-        "over, as printed for render by squotipedia.co.uk; size of tin: common practice, no source",
+        "over, as a trade page prints for render; size of tin: common practice, no source",
     ),
-    "adhesive": Stock("", "can", 10.0, "m2", source="one 800 ml can bonds 8 to 12 m2: tkk.si, Tekapur page"),
+    "adhesive": Stock("", "can", 10.0, "m2", source="one 800 ml can bonds 8 to 12 m2, by a maker's data sheet"),
     "touch-up": Stock("", "kit", 10.0, "m", source=_USUAL),
 }
 """What stands in for the user's own price list, by kind of material. Foil: wide roll of 1.0 x 50 m with a lap of 25 mm.
