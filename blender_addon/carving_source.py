@@ -14,15 +14,14 @@ from . import convert
 from .core.cutting.joint import Joint
 from .core.errors import InputError, MeshError, Progress
 from .core.findings import Finding, Severity
-from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, prepare, set_upright
+from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, set_upright
 from .core.intake.report import Report, describe
 from .core.intake.weld import weld_if_open, weld_points
 from .core.job import Job
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
-from .core.pipeline import run_job
-from .core.planning.stations import Proposal, propose_stations
-from .core.skin.depth import gap_width
+from .core.pipeline import propose_joints, run_job
+from .core.planning.propose import Proposal
 from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
 from .world import shown
@@ -99,11 +98,11 @@ def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
     """Joints by the same way as the whole job would propose them."""
     progress(0.0, "looking at the carving")
     mesh, _ = weld_if_open(carving.mesh)
-    ready = prepare(mesh, 1.0, job.carving.up, job.carving.base).mesh
+    ready = set_upright(mesh, 1.0, job.carving.up)
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    return propose_stations(ready, job, gap_width(job), job.carving.crumb, progress)
+    return propose_joints(ready, job, progress=progress)
 
 
 @dataclass(frozen=True, eq=False)

@@ -333,6 +333,8 @@ class Joints(_Settings):
     seam_tolerance : m from a seam that still count as on it.
     on_seam_note, on_seam_warn : shares of the visible line, 0 to 1, under which a joint is noted or warned about.
     sliver : m, least distance to a glue plane that is not followed; 0: not checked.
+    hidden : what proposed joints aim at: 0 few pieces, 1 well hidden joints.
+    pieces : how many pieces to propose, where that many can be made; None: as few as the plan comes to.
     allowance : ``trim``: the gap takes the room for the skin off both faces; ``grow``: only the kerf is lost, and the
         finished job is longer.
     """
@@ -349,6 +351,8 @@ class Joints(_Settings):
     on_seam_warn: float = setting(0.35, Number("0.35", high=1.0))
     sliver: float = setting(0.06, _length("60 mm", "not negative"))
     allowance: str = setting("trim", Choice(("trim", "grow"), '"trim"'))
+    hidden: float = setting(0.5, Number("0.5", high=1.0))
+    pieces: int | None = setting(None, Count("20"))
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,9 @@ from .marking.marks import joint_letters
 from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
-from .planning.stations import long_axis, propose_stations
+from .planning.axis import long_axis
+from .planning.for_job import propose_for_job
+from .planning.propose import Proposal
 from .seams.glue import GlueRectangles
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
@@ -64,9 +66,9 @@ def run_job(
     kept: Sequence[tuple[str, Mesh]] = (),
     prices: PriceList | None = None,
     user_marks: Marks | None = None,
+    keep_clear: Mapping[str, Mesh] | None = None,
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
-    keep_clear: Mapping[str, Mesh] | None = None,
 
     Parameters
     ----------
@@ -79,9 +81,9 @@ def run_job(
     kept : number and mesh of each piece of the cut before: a piece that is mostly the same body keeps its number.
     prices : the user's own price list; None: quantities alone.
     user_marks : lines that joints may follow, zones and viewpoints, by the user's word; None: none.
+    keep_clear : mesh of each file that the job's keep-clear bodies come from, in the file's own numbers and axes.
 
     Returns
-    keep_clear : mesh of each file that the job's keep-clear bodies come from, in the file's own numbers and axes.
     -------
     JobResult
         The same input gives the same result, `seconds` apart.
@@ -91,12 +93,12 @@ def run_job(
     MeshError, CutError, InputError
         The carving is not a solid, a joint cannot be applied, no piece is left, or the price list sells something by a
         measure that it cannot be reckoned in. Nothing is half done.
-    """
-    clock = _Clock(progress)
     JobError
         A keep-clear body without its mesh, or one that cannot stand as the job says.
-    with clock.stage("intake", 0.0):
+    """
     place_bodies(job.keep_clear, keep_clear or {})  # what is wrong with them is said before the long work
+    clock = _Clock(progress)
+    with clock.stage("intake", 0.0):
         recipe = Recipe.of(job.carving)
         intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.08))
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
@@ -113,8 +115,8 @@ def run_job(
         seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
     with clock.stage("joints", 0.2):
         if joints is None:
-            proposal = propose_stations(intake.mesh, job, gap, job.carving.crumb, clock.part(0.2, 0.6))
-            joints, plan = proposal.joints, Plan("stations", proposal.text, proposal.tried)
+            proposal = propose_for_job(intake.mesh, job, gap, seams, shares, progress=clock.part(0.2, 0.6))
+            joints, plan = proposal.joints, _plan(proposal)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
     with clock.stage("cut", 0.6):
@@ -226,12 +228,60 @@ def run_job(
         scan=intake.source,
         scan_turned=intake.turned,
         site=site,
+        clearance=clearance,
         cost=cost,
         seams=seams,
         blockup=blockup,
         outlines=outlines,
-        clearance=clearance,
         seconds=clock.seconds,
+    )
+
+
+def propose_joints(
+    mesh: Mesh,
+    job: Job,
+    user_marks: Marks | None = None,
+    locked: Sequence[Joint] = (),
+    remesher: Remesher | None = None,
+    progress: Progress | None = None,
+) -> Proposal:
+    """Joints as `run_job` proposes them, without the rest of the job.
+
+    Parameters and errors as there.
+
+    locked : joints that stay, cut first.
+    """
+    clock = _Clock(progress)
+    with clock.stage("intake", 0.0):
+        recipe = Recipe.of(job.carving)
+        intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.05))
+    with clock.stage("block-up", 0.05):
+        blockup = plan_blockup(intake.mesh, job, clock.part(0.05, 0.08))
+    with clock.stage("seams", 0.08):
+        seams = find_seams(
+            intake.mesh, job, user_marks, None if blockup is None else _rectangles(blockup), intake.source
+        )
+        shares = covering_shares(intake.mesh, job.skin.bridging)
+    return propose_for_job(
+        intake.mesh, job, gap_width(job), seams, shares, locked=locked, progress=clock.part(0.12, 1.0)
+    )
+
+
+def _plan(proposal: Proposal) -> Plan:
+    """The record of a proposal."""
+    quality = proposal.quality
+    return Plan(
+        "planned",
+        proposal.text,
+        tried=proposal.looked,
+        fewest=quality.fewest,
+        practical=quality.practical,
+        chance=quality.chance,
+        planes_on_seam=quality.planes_on_seam,
+        planes_pieces=quality.planes_pieces,
+        complete=proposal.complete,
+        reasons=proposal.reasons,
+        over=proposal.over,
     )
 
 

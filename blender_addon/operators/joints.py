@@ -12,8 +12,8 @@ from .. import carving_source, job_tree
 from ..core.cutting.joint import Plane, Profile
 from ..core.errors import Progress, SeamwrightError
 from ..core.mesh.mesh import FloatArray
+from ..core.planning.axis import long_axis
 from ..core.planning.equal import equal_stations
-from ..core.planning.stations import long_axis
 from ..job_tree import JobCollection
 from ..joint_object import read_joint, write_joint
 from ..long_work import LongWork, Step, Steps, beside, sentence

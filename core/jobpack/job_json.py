@@ -55,6 +55,15 @@ def job_json(result: JobResult) -> str:
                 "text": result.plan.text,
                 "tried": result.plan.tried,
                 "fewest_pieces": result.plan.fewest,
+                "practical_pieces": result.plan.practical,
+                "chance_on_seam_share": result.plan.chance,
+                "planes_alone_on_seam_share": result.plan.planes_on_seam,
+                "planes_alone_pieces": result.plan.planes_pieces,
+                "complete": result.plan.complete,
+                "reasons": {
+                    record.mark: reason for record, reason in zip(result.joints, result.plan.reasons, strict=False)
+                },
+                "over_limits": list(result.plan.over),
             },
             "joints": [joint_entry(record.mark, record.joint) for record in result.joints],
             "joint_totals": [_joint_totals(record) for record in result.joints],
@@ -66,6 +75,7 @@ def job_json(result: JobResult) -> str:
             "takeoff": [dict(zip(TAKEOFF_COLUMNS, row, strict=True)) for row in takeoff_rows(result)],
             "cost": _cost(result),
             "findings": [finding_entry(finding) for finding in result.findings],
+            "keep_clear": clearance_json(result),
             "totals": _totals(result),
         }
     )
@@ -75,7 +85,6 @@ def _piece(piece: PieceRecord) -> dict[str, Any]:
     figures = piece.figures
     return {
         "mark": piece.mark,
-            "keep_clear": clearance_json(result),
         "file": f"pieces/{piece.mark}.ply",
         "joints": list(piece.joints),
         "part": list(piece.part),

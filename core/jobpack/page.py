@@ -119,8 +119,9 @@ def _summary(result: JobResult) -> Markup:
         ),
     ]
     plan = [result.plan.text or "Nothing was said about how the joints came about."]
-    if result.plan.fewest > 0:
-        plan.append(f"By the mass limit alone no plan can have fewer than {result.plan.fewest} pieces.")
+    plan += [
+        f"Joint {record.mark}: {reason}." for record, reason in zip(result.joints, result.plan.reasons, strict=False)
+    ]
     return section("summary", "Summary", facts(pairs), *plan, _mass_bars(result.pieces, limit))
 
 

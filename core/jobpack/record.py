@@ -76,13 +76,27 @@ class JointRecord:
 
 @dataclass(frozen=True)
 class Plan:
-    """How the joints came about: `kind` is ``given`` or ``stations``; `text` says it in a sentence."""
+    """How the joints came about: `kind` is ``given`` or ``planned``; `text` says it in a few sentences."""
 
     kind: str
     text: str
     tried: int = 0
+    """Parts of the carving that were looked at."""
     fewest: int = 0
-    """A proved lower bound on the number of pieces from the mass limit alone; 0 where none was computed."""
+    """No cutting gives fewer pieces within mass and height; 0 where none was computed."""
+    practical: int = 0
+    """Pieces as cubes would be so many; 0 where not computed."""
+    chance: float | None = None
+    """Share on seams that a joint drawn blindly would reach; None where not computed."""
+    planes_on_seam: float | None = None
+    """Share on seams of the best plan of planes alone; None where not asked for."""
+    planes_pieces: int | None = None
+    complete: bool = True
+    """False where the user stopped the search."""
+    reasons: tuple[str, ...] = ()
+    """Why each joint runs where it does; none where they are the user's."""
+    over: tuple[str, ...] = ()
+    """Pieces that could not be brought within the limits."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +132,7 @@ class JobResult:
     """How the billets are stacked; None where nothing is known of it."""
     outlines: tuple[CourseOutline, ...] = ()
     """Outlines of its courses, from the lowest."""
-    seconds: Mapping[str, float] = field(default_factory=dict)
-    """Stage to seconds; never written to files."""
     clearance: KeepClearResult | None = None
     """Keep-clear bodies and how near they come; None where the job has none."""
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    """Stage to seconds; never written to files."""

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from ..cutting.joint import Plane
 from ..errors import CutError
 from ..mesh.mesh import Mesh
-from .stations import long_axis
+from .axis import long_axis
 
 
 def equal_stations(mesh: Mesh, slabs: int, along: ArrayLike | None = None) -> tuple[Plane, ...]:

@@ -22,7 +22,7 @@ from .options import Rules
 from .part import whole
 from .reasons import reason
 from .samples import Samples, take_samples
-from .search import Plan, Search
+from .search import Plan, Search, divided
 from .trails import Trail
 from .worth import Worth
 
@@ -150,6 +150,9 @@ def propose(
         part = teller.part(0.05 + 0.6 * k / len(sampled), 0.05 + 0.6 * (k + 1) / len(sampled))
         budget = int(_BUDGET * max(one.whole.volume / total, 0.02))
         plan, search = _search(one, job, wish, budget, part)
+        if wish.pieces is not None and not search.cancelled:
+            # Bodies share the number by their foam.
+            plan = divided(plan, round(wish.pieces * one.whole.volume / total), search.rules)
         plans.append(plan)
         looked += search.looked
         complete &= not search.cancelled
@@ -167,7 +170,9 @@ def propose(
         quality = _compared(quality, sampled, job, wish)
     joints = (*locked, *(made.joint for made in bench.made))
     reasons = (*("Set by the user." for _ in locked), *(reason(made, trails) for made in bench.made))
-    return Proposal(joints, reasons, _text(quality, complete, bench.over), quality, tuple(bench.over), complete, looked)
+    return Proposal(
+        joints, reasons, _text(quality, complete, bench.over, wish.pieces), quality, tuple(bench.over), complete, looked
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,8 +210,12 @@ def _search(
     rules = Rules.of(job, need, Worth.of(wish.hidden), job.carving.crumb)
     if planes:
         rules = replace(rules, planes=True, profiles=False)
+    if not (samples.seam > 0.0).any() and rules.planes:
+        # With nothing to follow a profile is a plane that costs more.
+        rules = replace(rules, profiles=False)
     search = Search(rules, budget, progress)
-    return search.run([whole(samples)], must)[0], search
+    plan = search.run([whole(samples)], must)[0]
+    return plan, search
 
 
 def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> list[Lump]:
@@ -265,8 +274,10 @@ def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish
     return replace(quality, planes_on_seam=1.0 - off / line if line > 0.0 else 1.0, planes_pieces=pieces)
 
 
-def _text(quality: Quality, complete: bool, over: Sequence[str]) -> str:
+def _text(quality: Quality, complete: bool, over: Sequence[str], wished: int | None) -> str:
     """The plan in a few sentences."""
+    if quality.pieces == 1 and not over:
+        return "The carving is within the limits as one piece: no joints."
     out = [
         f"{_counted(quality.pieces, 'piece')} of {quality.lightest:.0f} to {quality.heaviest:.0f} kg; no cutting gives "
         f"fewer than {quality.fewest}, pieces as cubes would be {quality.practical}."
@@ -278,6 +289,10 @@ def _text(quality: Quality, complete: bool, over: Sequence[str]) -> str:
         )
     if quality.planes_on_seam is not None:
         out.append(f"With planes alone: {quality.planes_on_seam:.0%}, {_counted(quality.planes_pieces or 0, 'piece')}.")
+    if wished is not None and wished != quality.pieces:
+        out.append(
+            f"{_counted(wished, 'piece')} were asked for; fewer would be over a limit, or no joint makes just so many."
+        )
     if not complete:
         out.append("Stopped: this is the best plan so far.")
     if over:

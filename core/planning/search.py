@@ -179,3 +179,28 @@ def _plan(node: Node) -> Plan:
     if node.fits or node.best is None:
         return Plan(node.part, None)
     return Plan(node.part, node.best[0], tuple(_plan(child) for child in node.best[1]))
+
+
+def divided(plan: Plan, pieces: int, rules: Rules) -> Plan:
+    """The plan with its heaviest pieces cut again until there are so many, where that can be done."""
+    whole_pieces: set[int] = set()
+    while plan.pieces < pieces:
+        leaves = [step for step in plan if step.option is None and id(step) not in whole_pieces]
+        if not leaves:
+            break
+        leaf = max(leaves, key=lambda step: step.part.mass)
+        ways = [way for way in options(leaf.part, rules) if len(way.parts) <= 1 + pieces - plan.pieces]
+        if not ways:
+            whole_pieces.add(id(leaf))
+            continue
+        way = min(ways, key=lambda way: way.cost + sum(float(rules.leaf(part.mass)) for part in way.parts))
+        plan = _exchanged(plan, leaf, Plan(leaf.part, way, tuple(Plan(part, None) for part in way.parts)))
+    return plan
+
+
+def _exchanged(plan: Plan, old: Plan, new: Plan) -> Plan:
+    if plan is old:
+        return new
+    return (
+        Plan(plan.part, plan.option, tuple(_exchanged(step, old, new) for step in plan.plans)) if plan.plans else plan
+    )

@@ -16,10 +16,10 @@ from ..cutting.joint import Joint, Plane
 from ..errors import Progress
 from ..handling.checks import size_limits, within_limits
 from ..handling.figures import PieceFigures, measure_piece
-from ..handling.rectangle import least_rectangle
 from ..job import Job
 from ..mesh.mesh import Mesh
 from ..mesh.winding import inner_point
+from .axis import long_axis
 
 FloatArray = NDArray[np.float64]
 
@@ -46,19 +46,6 @@ class Proposal:
     joints: tuple[Joint, ...]
     text: str
     tried: int
-
-
-def long_axis(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
-    """Level unit directions along and across the least rectangle round the plan of a mesh, (3,) each.
-
-    Along points to +x, or to +y where it has no x.
-    """
-    _, _, turn = least_rectangle(mesh.vertices[:, :2])
-    along = np.array([math.cos(turn), math.sin(turn), 0.0])
-    along[np.abs(along) < 1e-12] = 0.0
-    if along[0] < 0.0 or (along[0] == 0.0 and along[1] < 0.0):
-        along = -along
-    return along, np.array([-along[1], along[0], 0.0])
 
 
 def propose_stations(mesh: Mesh, job: Job, gap: float, crumb: float, progress: Progress | None = None) -> Proposal:

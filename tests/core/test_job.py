@@ -128,6 +128,7 @@ def test_template_shows_every_key_once():
     assert keys_of(tomllib.loads(job_template())) == known_keys() - {
         "carving.taped",
         "limits.piece_size",
+        "joints.pieces",
         "marking.prefix",
         "blockup.offsets",
         "blockup.heights",
@@ -529,7 +530,8 @@ def test_writing_loses_nothing(job):
 
 
 def test_written_job_has_every_key_and_si_units():
-    job = dataclasses.replace(Job(), limits=Limits(piece_size=(2.4, 1.2, 1.2)), marking=Marking(prefix="W-"))
+    limits, marking = Limits(piece_size=(2.4, 1.2, 1.2)), Marking(prefix="W-")
+    job = dataclasses.replace(Job(), limits=limits, joints=Joints(pieces=20), marking=marking)
     text = job.to_toml()
     assert keys_of(tomllib.loads(text)) == known_keys()
     assert 'billet = ["2.44 m", "1.22 m", "0.61 m"]\n' in text

@@ -21,7 +21,7 @@ from seamwright.core.jobpack.record import JobResult
 from seamwright.core.marking.marks import joint_letters
 from seamwright.core.mesh.mesh import BASE, CARVED
 from seamwright.core.pipeline import _balance
-from seamwright.core.planning.stations import long_axis
+from seamwright.core.planning.axis import long_axis
 from seamwright.core.skin.depth import gap_width
 from shapes import box, comb, grid_box, joined, rock
 
@@ -112,17 +112,21 @@ def test_statuses_and_limits(result: JobResult) -> None:
         assert over == any(f.check == "piece_mass" for f in mine)
         assert not over
     assert all(f.severity != Severity.ERROR for f in result.findings)
-    assert result.plan.kind == "stations"
-    assert result.plan.text.endswith("all within mass and size.")
+    assert result.plan.kind == "planned"
     assert f"{len(result.pieces)} pieces" in result.plan.text
+    assert not result.plan.over
+    assert len(result.plan.reasons) == len(result.joints)
+    assert 1 <= result.plan.fewest <= len(result.pieces)
     assert set(result.seconds) == {
         "intake",
+        "block-up",
         "seams",
         "joints",
         "cut",
         "measure",
         "build order",
         "site",
+        "clearance",
         "check",
         "take-off",
     }

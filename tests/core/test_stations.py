@@ -15,7 +15,8 @@ from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.planning.stations import Proposal, long_axis, propose_stations
+from seamwright.core.planning.axis import long_axis
+from seamwright.core.planning.stations import Proposal, propose_stations
 from seamwright.core.skin.depth import gap_width
 from shapes import box, cylinder, joined, moved, rock, torus, turned
 

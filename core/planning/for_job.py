@@ -1,0 +1,107 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Propose joints as a job asks for them: with its seams, zones and viewpoints."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cutting.joint import Joint
+from ..errors import Progress
+from ..job import Job
+from ..mesh.mesh import Mesh
+from ..seams.index import GLUE_LINE, MARKED, SEAM_NAMES
+from ..seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE
+from ..seams.seams import Seams
+from ..seams.view import seen_from
+from .propose import Proposal, Wish, propose
+from .trails import Trail
+
+FloatArray = NDArray[np.float64]
+
+_ZONES: Final = {MAY_SHOW: 0.1, MUST_HIDE: 4.0}
+"""What a metre of joint line off seams costs in a zone, against 1 elsewhere: where it may show nearly nothing, where it
+must hide as much as a detour of four metres."""
+
+_UNSEEN: Final = 0.25
+"""The same where no viewpoint sees it: the public may still walk round."""
+
+
+def propose_for_job(
+    mesh: Mesh,
+    job: Job,
+    gap: float,
+    seams: Seams,
+    shares: FloatArray | None = None,
+    locked: Sequence[Joint] = (),
+    compare: bool = False,
+    progress: Progress | None = None,
+) -> Proposal:
+    """Propose joints for a job.
+
+    Parameters
+    ----------
+    mesh : the carving as it is cut, closed, metres, z up.
+    job : foam, skin, limits and joints are read; ``joints.hidden`` and ``joints.pieces`` are the user's wishes.
+    gap : metres between joint faces.
+    seams : what joints may follow, zones and viewpoints.
+    shares : (m,) covering share of each triangle.
+    locked : joints that stay, cut first.
+    compare : also plan with planes alone.
+    progress : told the share done; `Cancelled` ends the search with the best plan so far.
+    """
+    wish = Wish(job.joints.hidden, job.joints.pieces, compare)
+    weight, keep = _weights(mesh, seams)
+    return propose(
+        mesh,
+        job,
+        gap,
+        trails=trails_of(seams),
+        wish=wish,
+        weight=weight,
+        keep=keep,
+        shares=shares,
+        locked=locked,
+        progress=progress,
+    )
+
+
+def trails_of(seams: Seams) -> tuple[Trail, ...]:
+    """The seams of a job by name: each crevice for itself, the longest first; marked lines; glue lines."""
+    out = []
+    if seams.crevices is not None:
+        out += [Trail.along(f"crevice {k + 1}", line) for k, line in enumerate(seams.crevices.lines)]
+    index = seams.index
+    for kind in (MARKED, GLUE_LINE):
+        rows = index.kinds == kind
+        if rows.any():
+            out.append(
+                Trail(
+                    f"the {SEAM_NAMES[kind]}{'s' if kind == GLUE_LINE else ' lines'}",
+                    index.starts[rows],
+                    index.ends[rows],
+                )
+            )
+    return tuple(out)
+
+
+def _weights(mesh: Mesh, seams: Seams) -> tuple[FloatArray | None, NDArray[np.bool_] | None]:
+    """Weight of each triangle, and where no joint may cross; None where all are alike."""
+    weight = None
+    if seams.viewpoints:
+        middle = mesh.corners().mean(axis=1)
+        seen = np.zeros(len(middle), dtype=bool)
+        for view in seams.viewpoints:
+            seen |= seen_from(view, mesh, middle)
+        weight = np.where(seen, 1.0, _UNSEEN)
+    keep = None
+    if (seams.zones == KEEP_WHOLE).any():
+        keep = seams.zones == KEEP_WHOLE
+    if np.isin(seams.zones, list(_ZONES)).any():
+        weight = np.ones(len(mesh.triangles)) if weight is None else weight
+        for zone, worth in _ZONES.items():
+            weight[seams.zones == zone] *= worth
+    return weight, keep
