@@ -34,6 +34,10 @@ _BEHIND: Final = 0.1
 """Sine: a body that lies behind the level of the surface by more than this angle's is not beside it but under it."""
 
 
+_FLANK: Final = 0.75
+"""Cosine: surface whose normal is more than 41 degrees off the way in of its patch is a flank."""
+
+
 @dataclass(frozen=True, eq=False)
 class CarveOff:
     """What has to come off.
@@ -112,6 +116,37 @@ def _normals(mesh: Mesh, rows: IntArray | slice) -> FloatArray:
     return result
 
 
+def _ways_in(vertices: FloatArray, triangles: IntArray, patch: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Two unit directions (p, 3) for each patch of triangles; zero where there is none.
+
+    From its middle to the middle of its rim, and its mean inward normal.
+    """
+
+    def sums(values: FloatArray, labels: IntArray) -> FloatArray:
+        count = int(patch.max()) + 1
+        return np.stack([np.bincount(labels, values[:, axis], minlength=count) for axis in range(3)], axis=1)
+
+    def unit(rows: FloatArray, least: FloatArray) -> FloatArray:
+        size = np.linalg.norm(rows, axis=1, keepdims=True)
+        result: FloatArray = np.where(size > least[:, None], rows / np.where(size > 0.0, size, 1.0), 0.0)
+        return result
+
+    corner = vertices[triangles]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = np.linalg.norm(cross, axis=1)
+    total = np.bincount(patch, area)
+    middle = sums(corner.mean(axis=1) * area[:, None], patch) / np.maximum(total, 1e-300)[:, None]
+    edges = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
+    unique, first, count = np.unique(edges, axis=0, return_index=True, return_counts=True)
+    ends, label = vertices[unique[count == 1]], np.tile(patch, 3)[first[count == 1]]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    round_ = np.bincount(label, length, minlength=len(total))
+    rim = sums(ends.mean(axis=1) * length[:, None], label) / np.maximum(round_, 1e-300)[:, None]
+    to_rim = np.where(round_[:, None] > 0.0, rim - middle, 0.0)
+    # A patch that hardly stands out over its rim has no direction towards it.
+    return unit(to_rim, 0.05 * np.sqrt(total)), unit(-sums(cross, patch), 0.2 * total)
+
+
 class _OneBody:
     """The foam near one body."""
 
@@ -152,40 +187,50 @@ class _OneBody:
         return depth
 
     def _straightened(self, depth: FloatArray) -> None:
-        """Shorten depths to those along the mean inward direction of each patch: flanks of what stands out go with it.
+        """Shorten depths to those along two directions of each patch: flanks of what stands out go with it.
 
-        Only where that leads into foam, or along its surface.
+        From the patch's middle to the middle of its rim, and its mean inward normal; only where that leads into foam
+        or along its surface.
         """
         region = self.mesh.triangles[(depth[self.mesh.triangles] > 0.0).any(axis=1)]
         if len(region) == 0:
             return
         patch = components(region)
-        corner = self.mesh.vertices[region]
-        cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-        inward = -np.stack([np.bincount(patch, cross[:, axis]) for axis in range(3)], axis=1)
-        inward /= np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-300)
         vertex, first = np.unique(region.ravel(), return_index=True)
-        direction = inward[np.repeat(patch, 3)[first]]
-        some = (depth[vertex] > 0.0) & (np.linalg.norm(direction, axis=1) > 0.5)
-        vertex, direction = vertex[some], direction[some]
+        own = np.repeat(patch, 3)[first]
+        some = depth[vertex] > 0.0
+        vertex, own = vertex[some], own[some]
         start = self.mesh.vertices[vertex]
-        along = self._walked(start, direction, np.full(len(vertex), DEEPEST))
-        end = start + along[:, None] * direction
         still = Motion(np.zeros((1, 3)), np.eye(3)[None], self.motion.ahead)
-        found = least_distance(point_forest(end), self.foam, still, heed=self.heed)
-        corner = self.foam.vertices[self.foam.shapes[found.other]]
-        normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-        foam = (found.distance < self.tolerance) | (((end - found.there) * normal).sum(axis=1) < 0.0)
-        depth[vertex] = np.where(foam, np.minimum(depth[vertex], along), depth[vertex])
+        for inward in _ways_in(self.mesh.vertices, region, patch):
+            # Where the surface itself looks that way its own normal holds.
+            flank = (inward[own] * self.inward[vertex]).sum(axis=1) < _FLANK
+            rows = np.flatnonzero(flank & (np.linalg.norm(inward[own], axis=1) > 0.5))
+            if len(rows) == 0:
+                continue
+            direction = inward[own[rows]]
+            along = self._walked(start[rows], direction, np.full(len(rows), DEEPEST))
+            end = start[rows] + along[:, None] * direction
+            found = least_distance(point_forest(end), self.foam, still, heed=self.heed)
+            corner = self.foam.vertices[self.foam.shapes[found.other]]
+            normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+            foam = (found.distance < self.tolerance) | (((end - found.there) * normal).sum(axis=1) < 0.0)
+            at = vertex[rows[foam]]
+            depth[at] = np.minimum(depth[at], along[foam])
 
     def _hanging(self, depth: FloatArray) -> None:
         """Add surface that is cut off all round and has something to take off under it: it comes off whole."""
-        rest = self.mesh.triangles[~(depth[self.mesh.triangles] > 0.0).any(axis=1)]
+        stays = ~(depth[self.mesh.triangles] > 0.0).any(axis=1)
+        rest = self.mesh.triangles[stays]
         if len(rest) == 0:
             return
         label = components(rest)
         count = np.bincount(label)
-        islands = np.flatnonzero(label != np.argmax(count))
+        # Of each body the part with most triangles is what the rest hangs on.
+        body = components(self.mesh.triangles)[stays][np.unique(label, return_index=True)[1]]
+        order = np.lexsort((count, body))
+        main = order[np.append(body[order][1:] != body[order][:-1], True)]
+        islands = np.flatnonzero(~np.isin(label, main))
         if len(islands) == 0:
             return
         vertex, island = np.unique(np.stack([rest[islands].ravel(), np.repeat(label[islands], 3)]), axis=1)

@@ -17,6 +17,10 @@ _BLOCK: Final = 32_768
 """Rays and boxes taken at a time."""
 
 
+_PAD: Final = 1e-9
+"""Metres by which boxes are taken larger: a ray along the side of one must not slip between it and its neighbour."""
+
+
 def first_hits(
     forest: Forest, starts: FloatArray, directions: FloatArray, far: float, near: float = 1e-5
 ) -> FloatArray:
@@ -40,8 +44,9 @@ def first_hits(
     while stack:
         ray, node = stack.pop()
         box = forest.boxes[node]
-        one = (box[:, :3] - box[:, 3:] - starts[ray]) * inverse[ray]
-        two = (box[:, :3] + box[:, 3:] - starts[ray]) * inverse[ray]
+        half = box[:, 3:] + _PAD
+        one = (box[:, :3] - half - starts[ray]) * inverse[ray]
+        two = (box[:, :3] + half - starts[ray]) * inverse[ray]
         enter, leave = np.minimum(one, two).max(axis=1), np.maximum(one, two).min(axis=1)
         slack = 1e-12 * (1.0 + np.abs(leave))
         keep = (enter <= leave + slack) & (leave >= near) & (enter < found[ray])
