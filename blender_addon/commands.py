@@ -14,16 +14,18 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 from .carving_file import CarvingFile, read_file, require_blender
+from .core.clearance.job_bodies import files_of
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
 from .core.findings import Finding, Severity, worst
 from .core.intake.prepare import check_size, set_upright
+from .core.intake.readers import read_mesh
 from .core.intake.report import describe
 from .core.job import Job, job_template
 from .core.jobpack.joints_file import read_joints
@@ -166,6 +168,7 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     joints = None if options.joints is None else read_joints(_read_text(options.joints), Path(options.joints).name)
     prices = None if options.prices is None else read_prices(_read_text(options.prices), Path(options.prices).name)
     require_blender()
+    bodies = _keep_clear_bodies(job, options)
     bar(0.0, "reading the carving")
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
@@ -174,19 +177,20 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     except MeshError as error:
         raise MeshError(f"{carving.name}: {error}") from None
     check_size(mesh, unit, carving.name)
-    result = _job(mesh, job, joints, prices, carving, options, stretch(bar, 0.02, 0.5))
+    result = _job(mesh, job, joints, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
     return _hand_over(result, options, bar)
 
 
 def _demo(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     require_blender()
-    from .core.demo import demo_carving, demo_job_toml, demo_prices_csv
+    from .core.demo import demo_carving, demo_job_toml, demo_keep_clear, demo_prices_csv
 
     prices = read_prices(demo_prices_csv(), "the demo's invented price list")
     bar(0.0, "making the demo carving")
     mesh = demo_carving()
-    result = run_job(mesh, Job.from_toml(demo_job_toml()), progress=stretch(bar, 0.05, 0.5), prices=prices)
+    job = Job.from_toml(demo_job_toml())
+    result = run_job(mesh, job, progress=stretch(bar, 0.05, 0.5), prices=prices, keep_clear=demo_keep_clear())
     return _hand_over(result, options, bar)
 
 
@@ -196,12 +200,13 @@ def _job(
     joints: Sequence[Joint] | None,
     prices: PriceList | None,
     carving: CarvingFile,
+    bodies: Mapping[str, Mesh],
     options: argparse.Namespace,
     progress: Progress,
 ) -> JobResult:
     """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
     try:
-        result = run_job(mesh, job, joints, progress, prices=prices)
+        result = run_job(mesh, job, joints, progress, prices=prices, keep_clear=bodies)
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:
@@ -228,6 +233,17 @@ def _hand_over(result: JobResult, options: argparse.Namespace, bar: ProgressBar)
     bar.close()
     sys.stdout.write(summary(result, before) + f"written: {options.out}\n")
     return 1 if worst(result.findings) == "error" else 0
+
+
+def _keep_clear_bodies(job: Job, options: argparse.Namespace) -> dict[str, Mesh]:
+    """Meshes of the job's keep-clear bodies, sought beside the job file."""
+    found = {}
+    for file in files_of(job.keep_clear):
+        path = str(Path(options.job).parent / file)
+        if options.replace:
+            _keep_out(path, options.out)
+        found[file] = read_mesh(path)
+    return found
 
 
 def _keep_out(path: str | None, folder: str) -> None:
