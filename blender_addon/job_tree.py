@@ -14,7 +14,16 @@ JobCollection: TypeAlias = Any
 
 HOLDS = "holds"
 CARVING, JOINTS, LINES, PIECES, MARKS = "carving", "joints", "joint lines", "pieces", "marks"
-FOLDERS = {CARVING: "Carving", JOINTS: "Joints", LINES: "Joint lines", PIECES: "Pieces", MARKS: "Marks"}
+SEAM_LINES, VIEWPOINTS = "seam lines", "viewpoints"
+FOLDERS = {
+    CARVING: "Carving",
+    JOINTS: "Joints",
+    LINES: "Joint lines",
+    PIECES: "Pieces",
+    MARKS: "Marks",
+    SEAM_LINES: "Marked lines",
+    VIEWPOINTS: "Viewpoints",
+}
 MADE_BY = "made_by"
 MAKER = "seamwright"
 

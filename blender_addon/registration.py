@@ -9,13 +9,14 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import carving, cut, drop, joints, pack, pieces, skin, trial
+from .operators import carving, cut, drop, joints, pack, pieces, seams, skin, trial
 from .operators import job as job_operators
 from .panels import build as build_panel
 from .panels import carving as carving_panel
 from .panels import joints as joints_panel
 from .panels import limits as limits_panel
 from .panels import pieces as pieces_panel
+from .panels import seams as seams_panel
 from .panels import skin as skin_panel
 from .properties import job as job_properties
 
@@ -26,6 +27,7 @@ CLASSES: tuple[type, ...] = (
     *job_operators.CLASSES,
     *carving.CLASSES,
     *joints.CLASSES,
+    *seams.CLASSES,
     *cut.CLASSES,
     *pieces.CLASSES,
     *pack.CLASSES,
@@ -34,6 +36,7 @@ CLASSES: tuple[type, ...] = (
     *trial.CLASSES,
     *carving_panel.CLASSES,
     *limits_panel.CLASSES,
+    *seams_panel.CLASSES,
     *joints_panel.CLASSES,
     *pieces_panel.CLASSES,
     *skin_panel.CLASSES,

@@ -14,6 +14,7 @@ from . import job_tree
 from .job_tree import JobCollection
 from .joint_object import is_moved
 from .properties.settings_link import settings_key
+from .surface_marks import marks_key
 from .world import world_matrix
 
 CUT_ORDER = "cut_order"
@@ -21,9 +22,9 @@ LINE_STAMP = "line_stamp"
 
 
 def settings_stamp(job: JobCollection, scale_length: float) -> str:
-    """Of the settings, the price list and the unit scale."""
+    """Of the settings, the price list, the unit scale and what is marked on the carving."""
     return hashlib.sha1(
-        repr((settings_key(job.seamwright), scale_length, job.seamwright.prices_text)).encode()
+        repr((settings_key(job.seamwright), scale_length, job.seamwright.prices_text, marks_key(job))).encode()
     ).hexdigest()
 
 

@@ -2,20 +2,25 @@
 """Cutting: on a snapshot, beside the interface, written at the end in one step."""
 
 import hashlib
+import math
+from typing import Any
 
 import bpy
 from bpy.props import BoolProperty
 
-from .. import carving_source, convert, job_tree, results, stamps, watch
+from .. import carving_source, job_tree, results, stamps, watch
 from ..core.errors import CutError, Progress, SeamwrightError
 from ..core.jobpack.piece_tones import touching_tones
 from ..core.jobpack.record import JobResult
+from ..core.seams.judge import JointSeams
+from ..core.seams.report import seams_words
 from ..corner_layers import read_layers
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside
 from ..piece_object import Look, go_on_from, piece_data, pieces_before, pieces_ready, put_pieces
 from ..properties import settings_link
 from ..site_objects import current_numbers, put_marks
+from ..stretches import put_lines
 from ..world import shown
 from .common import (
     job_again,
@@ -115,8 +120,10 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
         obj["status"] = record.status
         obj["area_m2"] = record.area
         obj["visible_length_m"] = record.visible_length
+        _note_seams(obj, record.seams)
     stamps.mark_cut(job)
-    _lines(job, result, scale)
+    put_lines(job_tree.ensure_folder(job, job_tree.LINES), result, scale)
+    group.seams_text = "" if result.seams is None else seams_words(result.seams)
     put_marks(job_tree.ensure_folder(job, job_tree.MARKS), result, job_tree.pieces(job), scale)
     write_findings(job, result.findings)
     write_cost(job, result.cost)
@@ -129,18 +136,22 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
     show_pieces(context, job, True)
 
 
-def _lines(job: JobCollection, result: JobResult, scale: float) -> None:
-    folder = job_tree.ensure_folder(job, job_tree.LINES)
-    for obj in list(folder.objects):
-        job_tree.remove_object(obj)
-    for record in result.joints:
-        lines = [line.points for line in record.lines if len(line.points) > 1]
-        if not lines:
-            continue
-        obj = bpy.data.objects.new(f"line {record.mark}", convert.polyline(f"line {record.mark}", lines, scale))
-        obj["mark"] = record.mark
-        obj.hide_select = True
-        folder.objects.link(obj)
+def _note_seams(obj: Any, seams: JointSeams | None) -> None:
+    """What was found of a joint, as custom properties in SI; what does not apply is taken away."""
+    furthest = None if seams is None or not math.isfinite(seams.furthest) else seams.furthest
+    found: dict[str, float | None] = {
+        "on_seam_length_m": None if seams is None else seams.on_seam,
+        "on_seam_share": None if seams is None else seams.share,
+        "furthest_from_seam_m": furthest,
+        "longest_off_seam_m": None if seams is None else seams.run,
+        "seen_length_m": None if seams is None else seams.seen,
+        "seen_on_seam_m": None if seams is None else seams.seen_on_seam,
+    }
+    for name, value in found.items():
+        if value is not None:
+            obj[name] = value
+        elif name in obj:
+            del obj[name]
 
 
 def show_pieces(context: bpy.types.Context, job: JobCollection, pieces: bool) -> None:

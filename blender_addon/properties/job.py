@@ -17,6 +17,7 @@ from bpy.props import (
 
 from ..core.findings import Severity
 from ..core.job import PLACES
+from ..core.seams.index import SEAM_NAMES
 from . import selection, skin_text
 
 VERSION = 1
@@ -125,6 +126,30 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     fit: FloatProperty(
         name="Fit", description="Clear room between two skinned joint faces", subtype="DISTANCE", min=0.0
     )
+
+    seams: EnumProperty(
+        name="Joints Follow",
+        description="What counts as a seam: a line that hides a joint, or along which no glue is cut",
+        items=[(word, word.title(), "") for word in SEAM_NAMES],
+        options={"ENUM_FLAG"},
+    )
+    seam_tolerance: FloatProperty(
+        name="Tolerance", description="A joint so near to a seam counts as on it", subtype="DISTANCE", min=1e-9
+    )
+    on_seam_note: FloatProperty(
+        name="Note Under", description="Share of a joint's visible line on seams", min=0.0, max=1.0, subtype="FACTOR"
+    )
+    on_seam_warn: FloatProperty(
+        name="Warn Under", description="Share of a joint's visible line on seams", min=0.0, max=1.0, subtype="FACTOR"
+    )
+    sliver: FloatProperty(
+        name="Thinnest Slab", description="Least foam between a joint and a glue line", subtype="DISTANCE", min=0.0
+    )
+    use_uv_seams: BoolProperty(
+        name="UV Seams Too",
+        description="Edges that are marked as UV seams count as marked lines; scans carry thousands",
+    )
+    seams_text: StringProperty(description="What the last cut found of seams")
 
     load_size: FloatVectorProperty(
         name="Load Space",

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from ..core.job import PLACES, Job
+from ..core.seams.index import SEAM_NAMES
 
 Key = tuple[Any, ...]
 
@@ -47,12 +48,17 @@ LINKS = (
     Link("bridging", "skin", "bridging", 1),
     Link("place", "skin", "place"),
     Link("allowance", "joints", "allowance"),
+    Link("seams", "joints", "seams"),
+    Link("seam_tolerance", "joints", "seam_tolerance", 1),
+    Link("on_seam_note", "joints", "on_seam_note"),
+    Link("on_seam_warn", "joints", "on_seam_warn"),
+    Link("sliver", "joints", "sliver", 1),
     Link("load_size", "load_space", "size", 1),
     Link("load_door", "load_space", "door", 1),
     Link("payload", "load_space", "payload", 3),
 )
 OPTIONAL = "piece_size"
-WORDS = "place"
+WORDS = {"place": PLACES, "seams": SEAM_NAMES}
 """Shown as switches, one for each word."""
 SWITCH = "use_piece_size"
 
@@ -68,7 +74,7 @@ def load(group: Any, job: Job, unit_scale: float) -> None:
         if value is None:
             value = job.size_limit
         shown = _shown(value, link, unit_scale)
-        setattr(group, link.name, set(shown) if link.name == WORDS else shown)
+        setattr(group, link.name, set(shown) if link.name in WORDS else shown)
 
 
 def settings_key(group: Any) -> Key:
@@ -125,7 +131,7 @@ def _get(job: Job, link: Link) -> Any:
 
 def _shown(value: Any, link: Link, scale: float) -> Any:
     """The value as Blender holds it: single precision, Blender units."""
-    if link.name == WORDS:
+    if link.name in WORDS:
         return tuple(sorted(value))
     if isinstance(value, tuple):
         return tuple(float(np.float32(v / scale**link.power)) for v in value)
@@ -134,8 +140,8 @@ def _shown(value: Any, link: Link, scale: float) -> Any:
 
 def _taken(value: Any, base: Any, link: Link, scale: float) -> Any:
     """A value that the user changed, in SI; of a row only the numbers that differ are taken."""
-    if link.name == WORDS:
-        return tuple(word for word in PLACES if word in value)
+    if link.name in WORDS:
+        return tuple(word for word in WORDS[link.name] if word in value)
     if not isinstance(base, tuple):
         return _digits(value * scale**link.power) if isinstance(base, float) else value
     shown: Sequence[float] = _shown(base, link, scale)

@@ -23,7 +23,7 @@ IntArray = NDArray[np.int64]
 SCALE: Final = 0.02
 """Metres: half the width of a crevice that takes a joint well; common practice, no source."""
 
-_SHARE_OF_SIZE: Final = 1.0 / 250.0
+_SHARE_OF_SIZE: Final = 1.0 / 200.0
 """Of the diagonal: on a small figure crevices are smaller in proportion."""
 
 FOLD: Final = np.radians(22.0)
@@ -42,8 +42,8 @@ _SHORTEST: Final = 5.0
 _EDGE: Final = 0.9
 """Scale to the middle length of the edges, at least: a crevice as wide as one edge is not in the mesh."""
 
-FULL: Final = np.radians(45.0)
-"""Walls that rise this much stand square to each other: full strength."""
+FULL: Final = np.radians(90.0)
+"""Walls that rise this much face each other, as in a slit: full strength."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,8 +52,8 @@ class Crevices:
 
     Attributes
     ----------
-    strength : (n,) float32, 0 on flat, swelling or base surface to 1 in a valley whose walls meet at a right angle or
-        closer.
+    strength : (n,) float32, from 0 on flat, swelling or base surface to 1 in a slit with walls face to face; 0.5 in a
+        valley whose walls meet at a right angle.
     is_crevice : (n,) bool, for each vertex: it lies within about `BAND` of a line.
     lines : ordered points (k, 3) along the bottom of each crevice, metres; a closed one repeats its first point. The
         longest comes first.
@@ -74,7 +74,9 @@ def default_scale(mesh: Mesh) -> float:
     if len(mesh.triangles) == 0:
         return SCALE
     size = float(np.linalg.norm([np.ptp(column) for column in mesh.vertices.T]))
-    return max(_EDGE * _usual_edge(mesh), min(SCALE, size * _SHARE_OF_SIZE))
+    wanted = max(_EDGE * _usual_edge(mesh), min(SCALE, size * _SHARE_OF_SIZE))
+    # Two digits: scans of the same thing are looked at alike.
+    return float(f"{wanted:.1e}") if wanted > 0.0 else SCALE
 
 
 def _usual_edge(mesh: Mesh) -> float:

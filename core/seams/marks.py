@@ -78,3 +78,35 @@ class Marks:
                 "mark the zones on the carving that is cut"
             )
         return np.where(scan >= 0, self.zones[np.maximum(scan, 0)], PLAIN).astype(np.uint8)
+
+
+def polylines(points: FloatArray, edges: NDArray[np.int64]) -> tuple[FloatArray, ...]:
+    """Edges, (k, 2) numbers of points, joined to lines (j, 3), each edge once; lines end at forks.
+
+    A closed line repeats its first point.
+    """
+    at: dict[int, list[int]] = {}
+    pairs = [(int(a), int(b)) for a, b in edges.tolist()]
+    for number, pair in enumerate(pairs):
+        for end in pair:
+            at.setdefault(end, []).append(number)
+    used = [False] * len(pairs)
+    out = []
+    # First from ends and forks, so that a line is not begun in its middle; then what is closed.
+    for first in sorted(at, key=lambda end: (len(at[end]) == 2, end)):
+        while True:
+            line, here = [first], first
+            while True:
+                way = next((number for number in at[here] if not used[number]), None)
+                if way is None:
+                    break
+                used[way] = True
+                a, b = pairs[way]
+                here = b if a == here else a
+                line.append(here)
+                if len(at[here]) != 2:
+                    break
+            if len(line) < 2:
+                break
+            out.append(points[line])
+    return tuple(out)

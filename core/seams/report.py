@@ -7,10 +7,14 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
+
 from ..findings import Finding, Severity
 from ..job import Job
+from .index import GLUE_LINE, MARKED
 from .judge import JointSeams, Place
 from .marks import KEEP_WHOLE
+from .seams import Seams
 
 _TOUCH: Final = 0.005
 """Metres of line in a zone, or of glue met, from which it is told: one part of a line."""
@@ -124,3 +128,19 @@ def _length(metres: float) -> str:
 
 def _place(at: Place) -> str:
     return f"({at[0]:.2f}, {at[1]:.2f}, {at[2]:.2f}) m"
+
+
+def seams_words(seams: Seams) -> str:
+    """What was found of seams, in a sentence for a panel."""
+    found = seams.crevices
+    parts = []
+    if found is not None:
+        count = len(found.lines)
+        parts.append(f"{count} {'crevice' if count == 1 else 'crevices'}, {float(found.lengths.sum()):.1f} m in all")
+    for kind, word in ((MARKED, "marked lines"), (GLUE_LINE, "glue lines on the surface")):
+        rows = seams.index.kinds == kind
+        if rows.any():
+            length = float(np.linalg.norm((seams.index.ends - seams.index.starts)[rows], axis=1).sum())
+            parts.append(f"{length:.1f} m of {word}")
+    text = "; ".join(parts) or "No seams are looked for"
+    return f"{text[:1].upper()}{text[1:]}. A line laid anywhere would lie {seams.chance:.0%} on a seam."

@@ -23,7 +23,7 @@ BoolArray = NDArray[np.bool_]
 WEAK: Final = np.radians(12.0)
 """Folds below this say nothing about where a valley's bottom lies."""
 
-_REACH: Final = 1.75
+_REACH: Final = 2.2
 """Scales: how far round a point its band is looked at; wider than a valley's half, narrower than two beds apart."""
 
 _SHARPNESS: Final = 4
@@ -35,10 +35,10 @@ _START: Final = 0.4
 _SPACING: Final = 0.8
 """Scales between the points of a line, at least."""
 
-_LINK: Final = 2.5
+_LINK: Final = 3.0
 """Scales: the longest step from one point of a line to the next."""
 
-_ALONG: Final = 0.6
+_ALONG: Final = 0.5
 """Cosine: a step may lie so far off the line's direction."""
 
 

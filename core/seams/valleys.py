@@ -20,10 +20,10 @@ _WALL: Final = 2.5
 _FLOOR: Final = 0.5
 """Scales: what lies so far to either side of the line is the bottom."""
 
-_GAP: Final = 5.0
+_GAP: Final = 6.0
 """Scales: the widest break that is bridged where one line runs on in another."""
 
-_ONWARD: Final = 0.85
+_ONWARD: Final = 0.7
 """Cosine: so straight must the bridge lie to both ends."""
 
 _TAIL: Final = 4
