@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import bpy
 import numpy as np
@@ -23,8 +23,11 @@ from .core.mesh.mesh import Mesh
 from .core.pipeline import propose_joints, run_job
 from .core.planning.propose import Proposal
 from .core.skin.prices import PriceList
+from .core.seams.marks import Marks
 from .job_tree import JobCollection, is_held
 from .world import shown
+from .keep_clear import Here, for_job, read_here
+from .surface_marks import after_welding, read_marks
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,10 +39,14 @@ class Snapshot:
     name : of the object.
     mesh : triangles in world coordinates, metres, as the object shows them.
     """
+    marks : what is marked on it; zones for these triangles.
+    keep_clear : what it must not touch.
 
     name: str
     mesh: Mesh
 
+    marks: Marks = field(default_factory=Marks)
+    keep_clear: Here = field(default_factory=Here)
 
 def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
     """Read the job's carving.
@@ -55,7 +62,10 @@ def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
     if obj.mode == "EDIT":
         obj.update_from_editmode()
     with shown(context, obj) as depsgraph:
-        return Snapshot(obj.name, convert.mesh_from_object(obj, depsgraph, context.scene.unit_settings.scale_length))
+        scale = context.scene.unit_settings.scale_length
+        mesh = convert.mesh_from_object(obj, depsgraph, scale)
+        marks = read_marks(job, obj, depsgraph, scale)
+    return Snapshot(obj.name, mesh, marks, read_here(context, job, scale))
 
 
 def look_at(carving: Snapshot, job: Job) -> Report:
@@ -89,9 +99,11 @@ def do_job(
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    result = run_job(ready, job, joints, progress, kept=kept, prices=prices)
+    marks = after_welding(carving.marks, carving.mesh, len(mesh.triangles))
+    wanted, bodies, unchecked = for_job(job, carving.keep_clear)
+    result = run_job(ready, wanted, joints, progress, kept=kept, prices=prices, user_marks=marks, keep_clear=bodies)
     read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in notes)
-    return replace(result, findings=(*read, *result.findings))
+    return replace(result, findings=(*read, *unchecked, *result.findings))
 
 
 def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
@@ -102,7 +114,8 @@ def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
     problem = size_problem(ready.size)
     if problem:
         raise InputError(problem)
-    return propose_joints(ready, job, progress=progress)
+    marks = after_welding(carving.marks, carving.mesh, len(mesh.triangles))
+    return propose_joints(ready, job, marks, progress=progress)
 
 
 @dataclass(frozen=True, eq=False)

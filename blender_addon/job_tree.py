@@ -15,7 +15,9 @@ JobCollection: TypeAlias = Any
 HOLDS = "holds"
 CARVING, JOINTS, LINES, PIECES, MARKS = "carving", "joints", "joint lines", "pieces", "marks"
 SEAM_LINES, VIEWPOINTS = "seam lines", "viewpoints"
+CLEARANCE = "clearance"
 FOLDERS = {
+    CLEARANCE: "Clearance",
     CARVING: "Carving",
     JOINTS: "Joints",
     LINES: "Joint lines",

@@ -9,10 +9,11 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import carving, cut, drop, joints, pack, pieces, seams, skin, trial
+from .operators import carving, clearance, cut, drop, joints, pack, pieces, seams, skin, trial
 from .operators import job as job_operators
 from .panels import build as build_panel
 from .panels import carving as carving_panel
+from .panels import clearance as clearance_panel
 from .panels import joints as joints_panel
 from .panels import limits as limits_panel
 from .panels import pieces as pieces_panel
@@ -34,11 +35,13 @@ CLASSES: tuple[type, ...] = (
     *drop.CLASSES,
     *skin.CLASSES,
     *trial.CLASSES,
+    *clearance.CLASSES,
     *carving_panel.CLASSES,
     *limits_panel.CLASSES,
     *seams_panel.CLASSES,
     *joints_panel.CLASSES,
     *pieces_panel.CLASSES,
+    *clearance_panel.CLASSES,
     *skin_panel.CLASSES,
     *build_panel.CLASSES,
 )

@@ -9,6 +9,7 @@ from bpy.props import EnumProperty, StringProperty
 from .. import job_setup, job_tree
 from ..core.errors import SeamwrightError
 from ..core.job import Job
+from ..keep_clear import SETTINGS_FOLDER
 from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
@@ -78,6 +79,7 @@ class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
             self.report({"ERROR"}, f"{path.name}: {' '.join(str(error).split())}")
             return {"CANCELLED"}
         note = job_setup.take_settings(job, settings, scale_of(context))
+        job[SETTINGS_FOLDER] = str(path.parent)
         self.report({"INFO"}, f"Settings of {path.name} taken over{note}")
         return {"FINISHED"}
 

@@ -28,6 +28,10 @@ def _is_mesh(_: object, obj: bpy.types.Object) -> bool:
     return obj.type == "MESH"
 
 
+def _is_curve(_: object, obj: bpy.types.Object) -> bool:
+    return obj.type == "CURVE"
+
+
 def _is_job(_: object, collection: Any) -> bool:
     return bool(collection.seamwright.is_job)
 
@@ -196,6 +200,28 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     cost_currency: StringProperty()
     cost_change: StringProperty()
     cost_stages: StringProperty(description="Stage and cost, a line each")
+
+    keep_clear_body: PointerProperty(
+        type=bpy.types.Object,
+        name="Keep Clear",
+        description="A mesh as it stands, x ahead, that the carving must not touch; frame and ramps joined to it",
+        poll=_is_mesh,
+    )
+    keep_clear_way: PointerProperty(
+        type=bpy.types.Object,
+        name="Way In",
+        description="A curve along which it comes in, turned as it stands; moved so that it ends at the body",
+        poll=_is_curve,
+    )
+    clearance: FloatProperty(
+        name="Clearance", description="Least distance from the finished surface", subtype="DISTANCE", min=0.0
+    )
+    approach: FloatProperty(
+        name="Straight Way In",
+        description="Length of a straight way in along the body's own x; 0: it stands there",
+        subtype="DISTANCE",
+        min=0.0,
+    )
 
     joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
     piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")

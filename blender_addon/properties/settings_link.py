@@ -56,6 +56,8 @@ LINKS = (
     Link("load_size", "load_space", "size", 1),
     Link("load_door", "load_space", "door", 1),
     Link("payload", "load_space", "payload", 3),
+    Link("clearance", "keep_clear", "clearance", 1),
+    Link("approach", "keep_clear", "approach", 1),
 )
 OPTIONAL = "piece_size"
 WORDS = {"place": PLACES, "seams": SEAM_NAMES}

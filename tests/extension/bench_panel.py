@@ -33,7 +33,7 @@ os.environ["BLENDER_USER_RESOURCES"] = USER_FOLDER
 import bpy  # noqa: E402
 import numpy as np  # noqa: E402
 import seamwright  # noqa: E402
-from seamwright.core.demo import demo_carving, demo_job_toml  # noqa: E402
+from seamwright.core.demo import demo_carving, demo_job_toml, demo_keep_clear  # noqa: E402
 from seamwright.core.intake.readers import write_ply  # noqa: E402
 
 DRAW_LIMIT, WAIT_LIMIT = 2e-3, 0.5
@@ -195,6 +195,8 @@ def bench(triangles: int, parts: int, propose: bool) -> None:
     folder, ops = Path(USER_FOLDER), bpy.ops.seamwright
     mesh = demo_carving(triangles)
     write_ply(folder / "outcrop.ply", mesh)
+    for name, body in demo_keep_clear().items():
+        write_ply(folder / name, body)
     (folder / "JOB.toml").write_text(demo_job_toml(), encoding="utf-8")
     say(f"{len(mesh.triangles):,} triangles, {parts} parts, Blender {bpy.app.version_string}")
     say("Operators")

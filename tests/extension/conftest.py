@@ -28,11 +28,13 @@ def zipped() -> Path:
 @pytest.fixture(scope="session")
 def carving(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the demo's outcrop, coarse, in double precision, and the settings of its job."""
-    from seamwright.core.demo import demo_carving, demo_job_toml
+    from seamwright.core.demo import demo_carving, demo_job_toml, demo_keep_clear
     from seamwright.core.intake.readers import write_ply
 
     folder = tmp_path_factory.mktemp("carving")
     write_ply(folder / "outcrop.ply", demo_carving(10_000))
+    for name, mesh in demo_keep_clear().items():
+        write_ply(folder / name, mesh)
     text = demo_job_toml()
     assert text.count('piece_mass = "50 kg"') == 1
     (folder / "JOB.toml").write_text(text.replace('piece_mass = "50 kg"', f'piece_mass = "{MASS}"'), encoding="utf-8")

@@ -1,0 +1,103 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Checking the clearance of the carving as it is, before it is cut."""
+
+from typing import Any
+
+import bpy
+
+from .. import carving_source, job_tree, keep_clear
+from ..core.clearance.job_check import KeepClearResult, check_keep_clear
+from ..core.errors import JobError, Progress
+from ..core.findings import Finding
+from ..core.intake.prepare import prepare
+from ..core.intake.weld import weld_if_open
+from ..core.mesh.mesh import Mesh
+from ..job_tree import JobCollection
+from ..long_work import LongWork, Step, Steps, beside
+from ..properties import settings_link
+from .common import job_again, job_poll, job_state, need_scale, select_only
+
+Found = tuple[Mesh, KeepClearResult | None, list[Finding]]
+
+
+class SEAMWRIGHT_OT_clearance_check(LongWork, bpy.types.Operator):
+    """Measure how near the keep-clear body comes to the carving, and show where foam has to come off"""
+
+    bl_idname = "seamwright.clearance_check"
+    bl_label = "Check the Clearance"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Clearance"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, measure beside, write."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        scale = need_scale(context, job)
+        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
+        here = keep_clear.read_here(context, job, scale)
+        carving = carving_source.snapshot(context, job)
+        mark = keep_clear.stamp(job, settings)
+
+        def check(progress: Progress) -> Found:
+            wanted, meshes, said = keep_clear.for_job(settings, here)
+            mesh = prepare(weld_if_open(carving.mesh)[0], 1.0, settings.carving.up, settings.carving.base).mesh
+            result, findings = check_keep_clear(wanted, mesh, [("", mesh)], meshes, progress)
+            return mesh, result, [*said, *findings]
+
+        mesh, result, findings = yield from beside(check, 0.05, 0.95, wait)
+        if result is None:
+            missing = " ".join(finding.message for finding in findings)
+            raise JobError(missing or "this job has no keep-clear body; choose an object in the Clearance panel")
+        job = job_again(before)
+        lines = _lines(result, findings)
+        said = {keep_clear.SUMMARY: "\n".join(lines), keep_clear.STAMP: mark}
+        keep_clear.put_result(job, mesh, result, said, scale)
+        return lines[0]
+
+
+def _lines(result: KeepClearResult, findings: list[Finding]) -> list[str]:
+    """What was found, the worst first."""
+    nearest = result.nearest
+    if nearest is None:
+        first = f"Nothing of the carving is within {1000.0 * result.rule.reach:.0f} mm."
+    else:
+        report, _, closest = nearest
+        gap = 1000.0 * (closest.distance - result.rule.skin)
+        first = f"Least distance {max(gap, 0.0):.0f} mm to the {report.name}, skin counted"
+        first += f", {closest.to_go:.2f} m before it stands." if closest.to_go > 0.0005 else ", as it stands."
+    lines = [first]
+    if result.carve.region.any():
+        lines.append(f"Up to {1000.0 * result.carve.deepest:.0f} mm to carve off, over {result.carve.area:.2f} m².")
+    rank = {"error": 0, "warning": 1, "note": 2}
+    return lines + [f.message for f in sorted(findings, key=lambda f: rank[str(f.severity)])]
+
+
+class SEAMWRIGHT_OT_clearance_show(bpy.types.Operator):
+    """Select what was found: the line between the nearest points and the surface to carve off"""
+
+    bl_idname = "seamwright.clearance_show"
+    bl_label = "Select What Was Found"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Something was found."""
+        if not job_poll(cls, context):
+            return False
+        job: JobCollection = job_tree.active_job(context)
+        folder = job_tree.folder(job, job_tree.CLEARANCE)
+        return folder is not None and len(folder.objects) > 0
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Select them."""
+        folder = job_tree.folder(job_tree.active_job(context), job_tree.CLEARANCE)
+        select_only(context, list(folder.objects))
+        return {"FINISHED"}
+
+
+CLASSES = (SEAMWRIGHT_OT_clearance_check, SEAMWRIGHT_OT_clearance_show)
