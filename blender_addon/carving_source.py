@@ -22,12 +22,12 @@ from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import propose_joints, run_job
 from .core.planning.propose import Proposal
-from .core.skin.prices import PriceList
 from .core.seams.marks import Marks
+from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
-from .world import shown
 from .keep_clear import Here, for_job, read_here
 from .surface_marks import after_welding, read_marks
+from .world import shown
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,15 +38,15 @@ class Snapshot:
     ----------
     name : of the object.
     mesh : triangles in world coordinates, metres, as the object shows them.
-    """
     marks : what is marked on it; zones for these triangles.
     keep_clear : what it must not touch.
+    """
 
     name: str
     mesh: Mesh
-
     marks: Marks = field(default_factory=Marks)
     keep_clear: Here = field(default_factory=Here)
+
 
 def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
     """Read the job's carving.
