@@ -14,11 +14,13 @@ JobCollection: TypeAlias = Any
 
 HOLDS = "holds"
 CARVING, JOINTS, LINES, PIECES, MARKS = "carving", "joints", "joint lines", "pieces", "marks"
+BLOCKUP = "block-up"
 SEAM_LINES, VIEWPOINTS = "seam lines", "viewpoints"
 CLEARANCE = "clearance"
 FOLDERS = {
     CLEARANCE: "Clearance",
     CARVING: "Carving",
+    BLOCKUP: "Block-up",
     JOINTS: "Joints",
     LINES: "Joint lines",
     PIECES: "Pieces",

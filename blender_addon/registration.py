@@ -9,8 +9,9 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import carving, clearance, cut, drop, joints, pack, pieces, seams, skin, trial
+from .operators import blockup, carving, clearance, cut, drop, joints, pack, pieces, seams, skin, trial
 from .operators import job as job_operators
+from .panels import blockup as blockup_panel
 from .panels import build as build_panel
 from .panels import carving as carving_panel
 from .panels import clearance as clearance_panel
@@ -35,9 +36,11 @@ CLASSES: tuple[type, ...] = (
     *drop.CLASSES,
     *skin.CLASSES,
     *trial.CLASSES,
+    *blockup.CLASSES,
     *clearance.CLASSES,
     *carving_panel.CLASSES,
     *limits_panel.CLASSES,
+    *blockup_panel.CLASSES,
     *seams_panel.CLASSES,
     *joints_panel.CLASSES,
     *pieces_panel.CLASSES,

@@ -181,7 +181,7 @@ class BlockUp(_Settings):
     )
     heights: tuple[float, ...] = setting((), Listed(_length("610 mm"), '["610 mm", "300 mm"]'))
     margin: float = setting(0.02, _length("20 mm", "not negative"))
-    can_covers: float = setting(8.0, Quantity("area", '"8 m2"'))
+    can_covers: float = setting(10.0, Quantity("area", '"10 m2"'))
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ position = "fewest"        # of a planned block-up: searched so that fewest bill
 # offsets = [["0 m", "0 m"], ["1.22 m", "0 m"]]   # example: (along, across) of each course from the first up, over again; derived: by stagger
 # heights = ["610 mm", "300 mm"]                  # example: of each course from the first up, the last for all above; derived: the billet's
 margin = "20 mm"           # of foam left outside the carving when blocking out
-can_covers = "8 m2"        # of glue line that one can of adhesive bonds (one maker prints 8 to 12 m2 for 800 ml)
+can_covers = "10 m2"       # of glue line that one can of adhesive bonds (one maker prints 8 to 12 m2 for 800 ml)
 [skin]
 layers = [                 # from the foam out
   { name = "barrier foil", mass = "0.17 kg/m2", thickness = "0.1 mm", faces = ["carved", "joint", "base", "back"] },

@@ -223,6 +223,38 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         min=0.0,
     )
 
+    block_built: EnumProperty(
+        name="Built",
+        description="What is known of how the billets are stacked",
+        items=[
+            ("unknown", "Unknown", "Glue lines bind nothing"),
+            ("planned", "Planned", "For a carving still to be made; its glue lines are seams"),
+            ("as-given", "As Given", "As the scanned one was built; its glue lines are seams"),
+        ],
+    )
+    block_position: EnumProperty(
+        name="Position",
+        description="Where a planned block-up lies",
+        items=[
+            ("fewest", "Fewest Billets", "Searched in every run"),
+            ("given", "Given", "Origin and rotation as set here"),
+        ],
+    )
+    block_origin: FloatVectorProperty(
+        name="Origin",
+        description="A corner of the first course",
+        size=3,
+        subtype="TRANSLATION",
+        unit="LENGTH",
+    )
+    block_rotation: FloatProperty(name="Rotation", description="Of the billets' length about z", subtype="ANGLE")
+    block_stagger: FloatProperty(
+        name="Stagger", description="From course to course, of a billet's length", min=0.0, max=0.999, precision=3
+    )
+    block_margin: FloatProperty(
+        name="Margin", description="Foam to leave outside the carving when blocking out", subtype="DISTANCE", min=0.0
+    )
+
     joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
     piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")
 

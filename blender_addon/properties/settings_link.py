@@ -56,6 +56,12 @@ LINKS = (
     Link("load_size", "load_space", "size", 1),
     Link("load_door", "load_space", "door", 1),
     Link("payload", "load_space", "payload", 3),
+    Link("block_built", "blockup", "built"),
+    Link("block_position", "blockup", "position"),
+    Link("block_origin", "blockup", "origin", 1),
+    Link("block_rotation", "blockup", "rotation"),
+    Link("block_stagger", "blockup", "stagger"),
+    Link("block_margin", "blockup", "margin", 1),
     Link("clearance", "keep_clear", "clearance", 1),
     Link("approach", "keep_clear", "approach", 1),
 )

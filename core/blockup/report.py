@@ -37,20 +37,27 @@ def check_blockup(plan: BlockUpPlan, outlines: Iterable[CourseOutline], job: Job
     return found
 
 
-def _count(plan: BlockUpPlan, job: Job) -> Finding:
+def count_words(plan: BlockUpPlan, job: Job) -> str:
+    """What a block-up takes, in sentences."""
     whole = sum(billet.whole for billet in plan.billets)
     parts = len(plan.billets) - whole
     length, width, height = plan.layout.billet
     searched = f", of {plan.tried} positions tried" if plan.tried else ""
     cans = plan.cans(job.blockup.can_covers)
-    return Finding(
-        "blockup",
-        Severity.NOTE,
+    return (
         f"The block-up takes {plan.bought} billet{'s' if plan.bought != 1 else ''} of {length:.4g} x {width:.4g} x "
         f"{height:.4g} m{searched}: {whole} whole and {parts} part billets in {len(plan.courses)} "
         f"course{'s' if len(plan.courses) != 1 else ''}. Fewer than {plan.fewest_here} cannot do at this position, "
         f"fewer than {plan.fewest} not at any. {plan.glue_area:.1f} m2 of glue line, {_count_of(cans, 'can')} of "
-        f"adhesive at {job.blockup.can_covers:.4g} m2 each.",
+        f"adhesive at {job.blockup.can_covers:.4g} m2 each."
+    )
+
+
+def _count(plan: BlockUpPlan, job: Job) -> Finding:
+    return Finding(
+        "blockup",
+        Severity.NOTE,
+        count_words(plan, job),
         "Nothing; billets.csv has each.",
         measured=float(plan.bought),
         limit=float(plan.fewest_here),

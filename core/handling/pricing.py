@@ -61,7 +61,7 @@ def price_job(
     else:
         foam = (
             billets_need(blockup.bought, len(blockup.billets), job),
-            glue_need(blockup.glue_area, job.blockup.can_covers),
+            glue_need(blockup.glue_area),
         )
     whole = (
         *foam,

@@ -113,14 +113,14 @@ def billets_need(bought: int, places: int, job: Job) -> Need:
     )
 
 
-def glue_need(area: float, covers: float) -> Need:
+def glue_need(area: float) -> Need:
     """Adhesive of a block-up: the area of its glue lines."""
     return Need(
         "adhesive",
         "adhesive",
         "adhesive",
         {"m2": area},
-        f"block-up: {area:.4g} m2 of glue line; at {covers:.4g} m2 a can that is {area / covers:.3g} cans",
+        f"block-up: {area:.4g} m2 of glue line",
     )
 
 

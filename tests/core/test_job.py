@@ -63,7 +63,7 @@ def test_defaults_in_si():
         offsets=(),
         heights=(),
         margin=0.02,
-        can_covers=8.0,
+        can_covers=10.0,
     )
     assert [layer.name for layer in job.skin.layers] == [
         "barrier foil",

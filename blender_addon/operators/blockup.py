@@ -1,0 +1,184 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The block-up: shown, searched, and set by points on a glue line that shows."""
+
+from dataclasses import replace
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import FloatVectorProperty
+from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
+
+from .. import blockup_object, blockup_source, carving_source, job_tree, watch
+from ..core.blockup.fit_points import fit_to_points
+from ..core.blockup.layout import Layout
+from ..core.blockup.plan import settings_at
+from ..core.blockup.report import count_words
+from ..core.errors import SeamwrightError
+from ..core.job import Job
+from ..job_tree import JobCollection
+from ..long_work import LongWork, Step, Steps, beside, sentence
+from ..properties import settings_link
+from .common import job_again, job_poll, job_state, need_scale
+
+POINTS = 3
+_WORDS = {"bed": "between two courses", "end": "across the billets' length", "side": "along the billets' length"}
+
+
+def _need_known(settings: Job) -> Job:
+    """Settings with a block-up to show: one of which nothing is known is drawn as if it were given."""
+    if settings.blockup.built != "unknown":
+        return settings
+    return replace(settings, blockup=replace(settings.blockup, built="as-given"))
+
+
+def _put(job: JobCollection, found: blockup_source.BlockUpFound, settings: Job, scale: float) -> str:
+    folder = blockup_object.put_blockup(job, found.plan, found.traces, scale)
+    text = count_words(found.plan, settings)
+    folder[blockup_object.SUMMARY] = text
+    folder[blockup_object.STAMP] = blockup_object.stamp(settings)
+    folder[blockup_object.SURFACE] = watch.take(job)
+    return text
+
+
+class SEAMWRIGHT_OT_blockup_show(LongWork, bpy.types.Operator):
+    """Show the billets of the block-up as wire boxes, and its glue lines on the carving"""
+
+    bl_idname = "seamwright.blockup_show"
+    bl_label = "Show the Block-up"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Block-up"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, reckon beside, write."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        scale = need_scale(context, job)
+        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
+        carving = carving_source.snapshot(context, job)
+        known = _need_known(settings)
+        found = yield from beside(lambda p: blockup_source.block_up(carving, known, p), 0.05, 0.95, wait)
+        return _put(job_again(before), found, settings, scale)
+
+
+class SEAMWRIGHT_OT_blockup_search(LongWork, bpy.types.Operator):
+    """Search the position of the block-up that needs fewest billets; origin and rotation are set to it"""
+
+    bl_idname = "seamwright.blockup_search"
+    bl_label = "Search the Position"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Searching"
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, search beside, set the position, show it."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        scale = need_scale(context, job)
+        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
+        carving = carving_source.snapshot(context, job)
+        wanted = replace(settings, blockup=replace(settings.blockup, built="planned", position="fewest"))
+        found = yield from beside(lambda p: blockup_source.block_up(carving, wanted, p), 0.05, 0.95, wait)
+        job = job_again(before)
+        placed = replace(wanted, blockup=settings_at(wanted.blockup, found.plan.layout))
+        settings_link.load(job.seamwright, placed, scale)
+        return _put(job, found, placed, scale)
+
+
+class SEAMWRIGHT_OT_blockup_points(bpy.types.Operator):
+    """Click three points on a glue line that shows on the scan; the block-up is moved, and turned, onto it"""
+
+    bl_idname = "seamwright.blockup_points"
+    bl_label = "From Three Points"
+    bl_options = {"REGISTER", "UNDO"}
+
+    first: FloatVectorProperty(name="First", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
+    second: FloatVectorProperty(name="Second", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
+    third: FloatVectorProperty(name="Third", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
+
+    _clicked: int
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Move the block-up onto the points."""
+        try:
+            job = job_tree.active_job(context)
+            scale = need_scale(context, job)
+            settings = settings_link.read(job.seamwright)
+            points = np.array([list(self.first), list(self.second), list(self.third)]) * scale
+            fitted = fit_to_points(Layout.of_job(settings), points)
+        except SeamwrightError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        placed = settings_at(settings.blockup, fitted.layout)
+        built = "as-given" if placed.built == "unknown" else placed.built
+        settings_link.load(job.seamwright, replace(settings, blockup=replace(placed, built=built)), scale)
+        off = f"{fitted.off * 1000.0:.0f} mm"
+        self.report({"INFO"}, f"The block-up lies on a glue line {_WORDS[fitted.line]}; points up to {off} off it")
+        return {"FINISHED"}
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
+        """Wait for clicks."""
+        if bpy.app.background or context.window is None or context.area is None or context.area.type != "VIEW_3D":
+            return self.execute(context)
+        self._clicked = 0
+        self._ask(context)
+        handler: Any = self
+        context.window_manager.modal_handler_add(handler)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
+        """A click on the scan is a point; Esc and the right button end it."""
+        if event.type in {"ESC", "RIGHTMOUSE"}:
+            context.workspace.status_text_set(None)
+            return {"CANCELLED"}
+        if event.type != "LEFTMOUSE" or event.value != "PRESS":
+            return {"PASS_THROUGH"}
+        hit = _under(context, event)
+        if hit is None:
+            self.report({"WARNING"}, "Nothing there; click on the scan")
+            return {"RUNNING_MODAL"}
+        setattr(self, ("first", "second", "third")[self._clicked], hit)
+        self._clicked += 1
+        self._ask(context)
+        if self._clicked < POINTS:
+            return {"RUNNING_MODAL"}
+        context.workspace.status_text_set(None)
+        return self.execute(context)
+
+    def _ask(self, context: bpy.types.Context) -> None:
+        context.workspace.status_text_set(
+            f"Click point {self._clicked + 1} of {POINTS} on one glue line that shows   |   Esc: leave it"
+        )
+
+
+def _under(context: bpy.types.Context, event: bpy.types.Event) -> Any:
+    """Where the line of sight under the mouse meets a visible surface, or None."""
+    # The button stands in the sidebar, the click falls into the view beside it.
+    area = context.area
+    region = next((r for r in area.regions if r.type == "WINDOW"), None)
+    view = getattr(area.spaces.active, "region_3d", None)
+    if region is None or view is None:
+        return None
+    at = (event.mouse_x - region.x, event.mouse_y - region.y)
+    if not (0 <= at[0] < region.width and 0 <= at[1] < region.height):
+        return None
+    origin, way = region_2d_to_origin_3d(region, view, at), region_2d_to_vector_3d(region, view, at)
+    hit, place, *_ = context.scene.ray_cast(context.evaluated_depsgraph_get(), origin, way)
+    return place if hit else None
+
+
+CLASSES = (SEAMWRIGHT_OT_blockup_show, SEAMWRIGHT_OT_blockup_search, SEAMWRIGHT_OT_blockup_points)
