@@ -15,7 +15,7 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
 
     bl_label = "Seams"
     bl_idname = "SEAMWRIGHT_PT_seams"
-    bl_order = 2
+    bl_parent_id = "SEAMWRIGHT_PT_joints"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:
