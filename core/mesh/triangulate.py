@@ -85,15 +85,17 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
     owner: list[IntArray] = []
     todo = np.ones(len(names), dtype=bool)
     slit = _slits(pairs, len(node))
-    # First across the longer side, then along it; at last without the slits.
+    # First across the longer side, then along it; then without the slits. At last a triangle may be turned over by
+    # what coordinates far from the origin are rounded by.
     quarter = 0.0 if float(np.ptp(xy[:, 0])) >= float(np.ptp(xy[:, 1])) else np.pi / 2.0
     sweeps = [
-        (turn + quarter + more, share, closed)
+        (turn + quarter + more, share, closed, slack)
+        for slack in (1e-14, 1e-11)
         for closed in ((False, True) if slit.any() else (False,))
         for more in (0.0, np.pi / 2.0)
         for turn, share in _SWEEPS
     ]
-    for turn, share, closed in sweeps:
+    for turn, share, closed, slack in sweeps:
         if not todo.any():
             break
         use = todo[group] & ~(slit & closed)
@@ -102,7 +104,7 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         turned = np.stack([c * moved[:, 0] + s * moved[:, 1], c * moved[:, 1] - s * moved[:, 0]], axis=1)
         triangles = _sweep(turned, pairs[use], node_group)
         wrong = np.zeros(len(names), dtype=bool)
-        wrong[node_group[triangles[_turned(xy, triangles, 1e-14), 0]]] = True
+        wrong[node_group[triangles[_turned(xy, triangles, slack), 0]]] = True
         left = _leftover(pairs[use], triangles, len(node))
         for g in np.unique(node_group[left[:, 0]]).tolist():
             # Vertices nearer together than the arithmetic can order leave a few thin holes: they are closed one by one.

@@ -23,6 +23,7 @@ CORPUS = {
     3850: "an outline that no sweep across its longer side could follow; the last resort turned a face over",
     4339: "a region of nothing but slits",
     21660: "an outline that runs an edge twice one way and once back: no slit",
+    26691: "an outline that touches itself within the rounding of coordinates 6 km away",
     16491: "a thin leaning piece in which no point was found",
 }
 
