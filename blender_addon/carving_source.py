@@ -106,8 +106,8 @@ def do_job(
     return replace(result, findings=(*read, *unchecked, *result.findings))
 
 
-def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
-    """Joints by the same way as the whole job would propose them."""
+def propose(carving: Snapshot, job: Job, progress: Progress, locked: Sequence[Joint] = ()) -> Proposal:
+    """Joints by the same way as the whole job would propose them; `locked` stay."""
     progress(0.0, "looking at the carving")
     mesh, _ = weld_if_open(carving.mesh)
     ready = set_upright(mesh, 1.0, job.carving.up)
@@ -115,7 +115,7 @@ def propose(carving: Snapshot, job: Job, progress: Progress) -> Proposal:
     if problem:
         raise InputError(problem)
     marks = after_welding(carving.marks, carving.mesh, len(mesh.triangles))
-    return propose_joints(ready, job, marks, progress=progress)
+    return propose_joints(ready, job, marks, locked, progress=progress)
 
 
 @dataclass(frozen=True, eq=False)

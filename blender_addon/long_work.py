@@ -52,6 +52,8 @@ class Running(NamedTuple):
 
 _running: list[Running] = []
 _stop = threading.Event()
+_enough = threading.Event()
+"""Set by Esc where the core shall end with the best that it has."""
 
 
 def running() -> Running | None:
@@ -102,6 +104,8 @@ def beside(call: Callable[[Progress], T], low: float, high: float, wait: bool) -
     worker.start()
     try:
         while worker.is_alive():
+            if _enough.is_set():
+                worker.cancelled.set()
             share, text = worker.step
             yield Step(low + (high - low) * share, text)
     finally:
@@ -116,6 +120,8 @@ class LongWork:
     """Mix-in of an operator whose work is `steps(context, wait)`; `working` is the word for it."""
 
     working = "Working"
+    keeps = False
+    """Whether Esc keeps the best so far; a second Esc drops it."""
     report: Any
     _steps: Steps
     _timer: bpy.types.Timer | None
@@ -144,6 +150,7 @@ class LongWork:
     def begin(self, context: bpy.types.Context) -> set[Any]:
         """Begin to go on a step at a time."""
         _stop.clear()
+        _enough.clear()
         self._steps = self.steps(context, False)
         self._locked = False
         self._timer = context.window_manager.event_timer_add(TICK, window=context.window)
@@ -155,6 +162,9 @@ class LongWork:
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """One look at the work, or Esc."""
+        if event.type == "ESC" and event.value == "PRESS" and self.keeps and not _enough.is_set():
+            _enough.set()
+            return {"RUNNING_MODAL"}
         if event.type == "ESC" and event.value == "PRESS":
             self._end(context)
             self.report({"INFO"}, f"{self.working} stopped; nothing was changed")

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Adding, ordering and removing joints."""
 
+from dataclasses import replace
 from typing import Any
 
 import bpy
@@ -145,12 +146,28 @@ class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
 
 
 class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
-    """Propose joints so that every piece keeps within the limits; they take the place of the joints that are there"""
+    """Propose joints that keep every piece within the limits, in place of those that are there; Esc: best so far"""
 
     bl_idname = "seamwright.joints_propose"
     bl_label = "Propose Joints"
     bl_options = UNDOABLE
     working = "Proposing"
+    keeps = True
+
+    keep: EnumProperty(
+        name="Keep",
+        items=[
+            ("NONE", "None", "All joints are proposed anew"),
+            ("SELECTED", "Selected Joints", "Selected joints stay and are cut first; the rest is planned round them"),
+        ],
+    )
+    pieces: IntProperty(
+        name="Pieces",
+        description="How many pieces to propose; 0: as few as the plan comes to",
+        default=0,
+        min=0,
+        max=1000,
+    )
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -163,11 +180,18 @@ class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
         job = job_tree.active_job(context)
         before = job_state(job, need_scale(context, job))
         settings = settings_link.read(job.seamwright)
+        if self.pieces:
+            settings = replace(settings, joints=replace(settings.joints, pieces=int(self.pieces)))
         carving = carving_source.snapshot(context, job)
-        proposal = yield from beside(lambda p: carving_source.propose(carving, settings, p), 0.05, 0.95, wait)
+        scale = scale_of(context)
+        held = [obj for obj in job_tree.joints(job) if self.keep == "SELECTED" and obj.select_get()]
+        locked = [read_joint(obj, job.seamwright.carving, scale) for obj in held]
+        proposal = yield from beside(lambda p: carving_source.propose(carving, settings, p, locked), 0.05, 0.95, wait)
         job = job_again(before)
         remove_joints(job)
-        add_joints(context, job, proposal.joints)
+        made = add_joints(context, job, proposal.joints)
+        for obj, reason in zip(made, proposal.reasons, strict=True):
+            obj["reason"] = reason
         return proposal.text
 
 

@@ -78,7 +78,12 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             col.operator("seamwright.joints_clear", text="", icon="TRASH")
             self._active(context, held)
         if not progress(layout, context, "Proposing"):
-            layout.operator("seamwright.joints_propose", icon="SHADERFX")
+            col = layout.column(align=True)
+            col.prop(job.seamwright, "hidden", slider=True)
+            row = col.row(align=True)
+            row.operator("seamwright.joints_propose", icon="SHADERFX").keep = "NONE"
+            if held is not None and any(obj.select_get() for obj in held.objects):
+                row.operator("seamwright.joints_propose", text="Keep Selected", icon="LOCKED").keep = "SELECTED"
         col = layout.column(align=True)
         row = col.row(align=True)
         row.operator("seamwright.joint_add", text="Add Plane", icon="MESH_PLANE").shape = "PLANE"

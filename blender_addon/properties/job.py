@@ -131,6 +131,14 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         name="Fit", description="Clear room between two skinned joint faces", subtype="DISTANCE", min=0.0
     )
 
+    hidden: FloatProperty(
+        name="Hide Joints",
+        description="What proposed joints aim at: 0 is few pieces, 1 is joints that keep to seams wherever they can",
+        min=0.0,
+        max=1.0,
+        default=0.5,
+        subtype="FACTOR",
+    )
     seams: EnumProperty(
         name="Joints Follow",
         description="What counts as a seam: a line that hides a joint, or along which no glue is cut",

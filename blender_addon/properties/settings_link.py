@@ -48,6 +48,7 @@ LINKS = (
     Link("bridging", "skin", "bridging", 1),
     Link("place", "skin", "place"),
     Link("allowance", "joints", "allowance"),
+    Link("hidden", "joints", "hidden"),
     Link("seams", "joints", "seams"),
     Link("seam_tolerance", "joints", "seam_tolerance", 1),
     Link("on_seam_note", "joints", "on_seam_note"),
