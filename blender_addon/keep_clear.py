@@ -142,7 +142,7 @@ def stamp(job: JobCollection, settings: Job) -> str:
     parts: list[object] = [settings.keep_clear, settings.skin]
     for obj in (group.keep_clear_body, group.keep_clear_way, group.carving):
         if obj is not None:
-            place = [round(value, 6) for row in world_matrix(obj) for value in row]
+            place = [round(value, 6) for value in np.array(world_matrix(obj)).ravel().tolist()]
             count = len(obj.data.vertices) if isinstance(obj.data, bpy.types.Mesh) else 0
             parts.append((obj.name, place, count))
     return hashlib.sha1(repr(parts).encode()).hexdigest()
@@ -157,7 +157,7 @@ def put_result(
     ----------
     carving : of which `found` tells. said : custom properties of the folder.
     """
-    folder: Any = job_tree.ensure_folder(job, job_tree.CLEARANCE)
+    folder: bpy.types.Collection = job_tree.ensure_folder(job, job_tree.CLEARANCE)
     for obj in list(folder.objects):
         job_tree.remove_object(obj)
     nearest = found.nearest

@@ -20,7 +20,7 @@ from .body import Body
 from .check import swept_box
 from .contour import inside, off_outline, outer_region, outlines, thinned
 from .search import least_distance
-from .tree import mesh_forest, point_forest
+from .tree import Forest, mesh_forest, point_forest
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -171,13 +171,13 @@ def section(mesh: Mesh, foot: FloatArray, ahead: FloatArray, left: FloatArray) -
 
 
 def _window(
-    bodies: Sequence[Body], trees: Sequence[object], foot: FloatArray, left: FloatArray, more: float
+    bodies: Sequence[Body], trees: Sequence[Forest], foot: FloatArray, left: FloatArray, more: float
 ) -> tuple[float, float, float] | None:
     """Least and most across, and the height, that anything swept can reach in the plane of a station."""
     ahead = np.array([left[1], -left[0]])
     spans = []
     for body, tree in zip(bodies, trees, strict=True):
-        low, high = swept_box(tree, body.motion)  # type: ignore[arg-type]
+        low, high = swept_box(tree, body.motion)
         corners = np.array([[x, y] for x in (low[0] - more, high[0] + more) for y in (low[1] - more, high[1] + more)])
         along, across = (corners - foot) @ ahead, (corners - foot) @ left
         if along.min() <= 0.0 <= along.max():

@@ -120,7 +120,8 @@ def thinned(loop: FloatArray, within: float) -> FloatArray:
         if off[worst] > within:
             keep[first + 1 + worst] = True
             stack += [(first, first + 1 + worst), (first + 1 + worst, last)]
-    return ring[:-1][keep[:-1]]
+    kept: FloatArray = ring[:-1][keep[:-1]]
+    return kept
 
 
 def inside(points: FloatArray, loops: tuple[FloatArray, ...]) -> BoolArray:

@@ -145,7 +145,8 @@ class _Search:
             best = np.where(best <= self.enough, -np.inf, best)
         if self.first or self.cells.still:
             return best
-        return best - self._slack(best)
+        limit: FloatArray = best - self._slack(best)
+        return limit
 
     def _push(self, a: IntArray, b: IntArray, cell: IntArray, bound: FloatArray | None = None) -> None:
         if bound is None:
@@ -184,14 +185,15 @@ class _Search:
         gap = np.abs(one[:3] - middle - place) - one[3:] - half
         if self.cells.still:
             gap = np.maximum(gap, 0.0)
-            return np.sqrt(gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2])
+            still: FloatArray = np.sqrt(gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2])
+            return still
         gap -= self.cells.travel[cell].T
         if self.turned:
             axis, angle = self.cells.axis[cell], self.cells.angle[cell]
             for k in range(2):
                 gap -= angle[:, k] * _swing(axis[:, :, k].T, middle, half)
         gap = np.maximum(gap, 0.0)
-        apart = np.sqrt(gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2])
+        apart: FloatArray = np.sqrt(gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2])
         if self.turned:
             spin = self.cells.spin[cell]
             apart -= 0.5 * spin * spin * self.reach[b] + self.cells.stray[cell]
@@ -264,7 +266,8 @@ class _Search:
 
         A cell in which the body moves less needs no halving: no pose of it comes nearer than its middle by more.
         """
-        return np.maximum(self.tolerance, self.share * np.where(np.isfinite(best), best, 0.0))
+        slack: FloatArray = np.maximum(self.tolerance, self.share * np.where(np.isfinite(best), best, 0.0))
+        return slack
 
     def _apart(
         self, a: IntArray, b: IntArray, turn: FloatArray, place: FloatArray

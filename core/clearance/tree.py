@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -143,7 +143,7 @@ def _order(least: FloatArray, most: FloatArray) -> IntArray:
     return np.argsort(key, kind="stable")
 
 
-def _tree(least: FloatArray, most: FloatArray, group: int) -> dict[str, NDArray[np.generic]] | None:
+def _tree(least: FloatArray, most: FloatArray, group: int) -> dict[str, Any] | None:
     """Nodes of one tree, root first, its own rows numbered from 0."""
     count = len(least)
     if count == 0:
@@ -173,9 +173,7 @@ def _tree(least: FloatArray, most: FloatArray, group: int) -> dict[str, NDArray[
     return {"boxes": boxes, "child": child, "single": single, "shape": shape, "group": np.full(total, group)}
 
 
-def _join(
-    vertices: list[FloatArray], shapes: list[IntArray], parts: list[dict[str, NDArray[np.generic]] | None]
-) -> Forest:
+def _join(vertices: list[FloatArray], shapes: list[IntArray], parts: list[dict[str, Any] | None]) -> Forest:
     roots, columns, nodes, rows = [], [], 0, 0
     for part, own in zip(parts, shapes, strict=True):
         roots.append(nodes if part is not None else -1)
@@ -188,7 +186,7 @@ def _join(
             nodes += len(part["child"])
         rows += len(own)
 
-    def column(name: str, empty: NDArray[np.generic]) -> NDArray[np.generic]:
+    def column(name: str, empty: Any) -> Any:
         if len(columns) == 1:
             return columns[0][name]
         return np.concatenate([part[name] for part in columns]) if columns else empty
