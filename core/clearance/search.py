@@ -140,7 +140,7 @@ class _Search:
 
     def _limit(self, a: IntArray) -> FloatArray:
         """What a pair must stay under to matter, for the group of each node a."""
-        best = self.best[self.a.group[a]]
+        best: FloatArray = self.best[self.a.group[a]]
         if self.enough > -np.inf:
             best = np.where(best <= self.enough, -np.inf, best)
         if self.first or self.cells.still:
