@@ -71,7 +71,7 @@ def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0, t
     the box is never larger than the upright one. A smaller box may exist.
     """
     upright = upright_box(vertices, grow)
-    points = _extreme_points(vertices, _MORE_DIRECTIONS if thorough else _EXTREME_DIRECTIONS)
+    points = extreme_points(vertices, _MORE_DIRECTIONS if thorough else _EXTREME_DIRECTIONS)
     ups = np.concatenate((np.eye(3)[2:], _principal_axes(points), _flat_directions(corners), _sphere(_POSES)))
     best = upright
     ranked = ups[_rank(points, ups, grow)]
@@ -92,8 +92,8 @@ def _sphere(count: int) -> FloatArray:
     return np.stack((ring * np.cos(turn), ring * np.sin(turn), z), axis=1)
 
 
-def _extreme_points(vertices: FloatArray, directions: int) -> FloatArray:
-    """Vertices that are extreme in some of many directions; all of them where there are few."""
+def extreme_points(vertices: FloatArray, directions: int) -> FloatArray:
+    """Vertices, (n, 3), that are extreme in some of so many directions and their opposites; all where there are few."""
     if len(vertices) <= 2 * directions:
         return vertices
     found = []
