@@ -42,7 +42,7 @@ _OPEN: Final = 0.7
 """The same for a crack about 1.3 times as wide, from which on walls count in full; between the two in proportion."""
 
 _MOST_SAMPLES: Final = 4_000_000
-"""Triangles longer than half the bridging width are split so that cracks between them are seen, up to about so many
+"""Triangles longer than a cell of the finer grid are split so that cracks between them are seen, up to about so many
 parts: a few seconds."""
 
 _TURN: Final = np.linalg.qr(np.array([[0.61, 0.23, -0.74], [0.37, 0.83, 0.52], [0.70, -0.53, 0.41]]))[0]
@@ -80,7 +80,7 @@ def covering_shares(mesh: Mesh, bridging: float) -> FloatArray:
         return shares
     exact = _area_vectors(mesh.vertices[mesh.triangles[rows]])
     size = _length(exact)
-    longest = max(0.5 * bridging, float(np.sqrt(size.sum() / _MOST_SAMPLES)))
+    longest = max(_FINE * bridging, float(np.sqrt(size.sum() / _MOST_SAMPLES)))
     corners, owner = split_long(mesh.vertices[mesh.triangles[rows]], longest)
     middle = (corners[:, 0] + corners[:, 1] + corners[:, 2]) @ (_TURN.T / 3.0)
     # A cell number holds 21 bits an axis: beyond two million cells across they cannot be finer.
