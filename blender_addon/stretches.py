@@ -67,4 +67,5 @@ def _material(name: str, colour: Sequence[float]) -> bpy.types.Material:
     if found is None:
         found = bpy.data.materials.new(full)
         found.diffuse_color = colour
-    return found
+    made: bpy.types.Material = found
+    return made

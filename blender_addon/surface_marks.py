@@ -79,10 +79,15 @@ def marks_key(job: JobCollection) -> str:
     """Changes when lines, viewpoints or zones do; cheap enough for every redraw but for the zones, told by a count."""
     cameras: list[Any] = viewpoints(job)
     curves: list[Any] = marked_curves(job)
-    seen = [(c.name, [list(row) for row in world_matrix(c)], c.data.angle_x, c.data.angle_y) for c in cameras]
-    drawn = [(c.name, [list(row) for row in world_matrix(c)], _control_sum(c.data)) for c in curves]
+    seen = [(c.name, _rows(c), c.data.angle_x, c.data.angle_y) for c in cameras]
+    drawn = [(c.name, _rows(c), _control_sum(c.data)) for c in curves]
     carving = job.seamwright.carving
     return repr((seen, drawn, "" if carving is None else str(carving.get(ZONE, "")), job.seamwright.use_uv_seams))
+
+
+def _rows(obj: bpy.types.Object) -> list[list[float]]:
+    matrix: Any = world_matrix(obj)
+    return [list(row) for row in matrix]
 
 
 def _control_sum(data: Any) -> tuple[float, ...]:

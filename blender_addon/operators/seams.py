@@ -218,7 +218,7 @@ class SEAMWRIGHT_OT_viewpoint_add(bpy.types.Operator):
         if view is not None:
             eye = view.view_matrix.inverted().translation.copy()
         else:
-            eye = middle - Vector((0.0, 2.0 * max(high - low), 0.0))
+            eye = middle - Vector((0.0, 2.0 * max((high - low)[:]), 0.0))
         eye.z = low.z + self.height / scale
         obj = bpy.data.objects.new("viewpoint", bpy.data.cameras.new("viewpoint"))
         obj.location = eye

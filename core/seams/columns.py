@@ -97,7 +97,7 @@ def _heights(
     px, py, pz = x[p], y[p], z[p]
     ux, uy, uz = x[q] - px, y[q] - py, z[q] - pz
     vx, vy, vz = x[r] - px, y[r] - py, z[r] - pz
-    flat = ux * vy - uy * vx
+    flat: FloatArray = ux * vy - uy * vx
     flat[flat == 0.0] = np.inf  # an upright triangle that rounding lets a line pass: its first corner will do
     rise = ((uy * vz - uz * vy) * (i - px) + (uz * vx - ux * vz) * (j - py)) / flat
     low, high = np.minimum(np.minimum(uz, vz), 0.0), np.maximum(np.maximum(uz, vz), 0.0)

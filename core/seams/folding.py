@@ -172,8 +172,8 @@ def _between(grid: FloatGrid, at: FloatArray) -> NDArray[np.float32]:
     flat = grid.reshape(-1)
 
     def row(start: IntArray) -> NDArray[np.float32]:
-        value = flat[start]
-        return value + fz * (flat[start + 1] - value)
+        value: NDArray[np.float32] = flat[start] + fz * (flat[start + 1] - flat[start])
+        return value
 
     near = row(base)
     near += fy * (row(base + up) - near)

@@ -39,8 +39,9 @@ class Cells:
 
     def cell(self, points: FloatArray) -> IntArray:
         """Cell of each point; places outside the box of all points come to lie on its border of empty cells."""
-        cell = np.floor((points - self.low) / self.size).astype(np.int64)
-        return np.clip(cell, 0, self.shape - 1, out=cell)
+        cell: IntArray = np.floor((points - self.low) / self.size).astype(np.int64)
+        np.clip(cell, 0, self.shape - 1, out=cell)
+        return cell
 
     def _key(self, cell: IntArray) -> IntArray:
         key: IntArray = (cell[:, 0] * self.shape[1] + cell[:, 1]) * self.shape[2] + cell[:, 2]

@@ -97,8 +97,8 @@ def _across(place: FloatArray, fixed: FloatArray, weight: FloatArray, reach: flo
     one, two, square = one[near], two[near], square[near]
     near = weight[two] * np.exp(-2.0 * square / reach**2)
     total = np.maximum(np.bincount(one, near, minlength=count), 1e-300)
-    mean = np.stack([np.bincount(one, near * fixed[two, k], minlength=count) for k in range(3)], axis=1)
-    mean /= total[:, None]
+    sums = [np.bincount(one, near * fixed[two, k], minlength=count) for k in range(3)]
+    mean = np.stack(sums, axis=1) / total[:, None]
     off = fixed[two] - mean[one]
     spread = np.empty((count, 3, 3))
     for a in range(3):

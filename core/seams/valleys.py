@@ -117,8 +117,8 @@ class Around:
         corner = mesh.vertices[mesh.triangles[triangle]]
         square = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
         at = owner[mesh.triangles[triangle, 0]]
-        out = np.stack([np.bincount(at, column, minlength=count) for column in square.T], axis=1)
-        out = self._eased(out)
+        sums: FloatArray = np.stack([np.bincount(at, column, minlength=count) for column in square.T], axis=1)
+        out = self._eased(sums)
         out -= self.way * (out * self.way).sum(axis=1)[:, None]
         self.out = out / np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
         to = mesh.vertices[self.rows] - starts[self.owner]
