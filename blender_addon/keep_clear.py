@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +13,7 @@ import bpy
 import numpy as np
 
 from . import convert, job_tree
+from .core.clearance.in_scene import ending_at, in_own_axes, line_to_show, region_to_show
 from .core.clearance.job_bodies import files_of
 from .core.clearance.job_check import KeepClearResult
 from .core.errors import InputError
@@ -67,35 +67,23 @@ def read_here(context: bpy.types.Context, job: JobCollection, scale: float) -> H
         return Here(None, folder)
     with shown(context, obj) as depsgraph:
         mesh = convert.mesh_from_object(obj, depsgraph, scale)
-    matrix = np.array(world_matrix(obj), dtype=np.float64)
-    at = matrix[:3, 3] * scale
-    heading = math.atan2(matrix[1, 0], matrix[0, 0])
-    c, s = math.cos(heading), math.sin(heading)
-    own = (mesh.vertices - at) @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-    way = np.zeros((0, 3))
-    if group.keep_clear_way is not None and group.keep_clear_way.users_scene:
-        way = _way(context, group.keep_clear_way, at, scale)
-    x, y, z = at.tolist()
-    return Here(Held(obj.name, Mesh(own, mesh.triangles), (x, y, z), heading, way), folder)
+    own, at, heading = in_own_axes(mesh, np.array(world_matrix(obj)), scale)
+    line = group.keep_clear_way
+    way = np.zeros((0, 3)) if line is None or not line.users_scene else _way(context, line, at, scale)
+    return Here(Held(obj.name, own, at, heading, way), folder)
 
 
-def _way(context: bpy.types.Context, obj: Any, at: FloatArray, scale: float) -> FloatArray:
+def _way(context: bpy.types.Context, obj: Any, at: tuple[float, float, float], scale: float) -> FloatArray:
     """Points of a curve, moved so that its end nearer to the body is where the body stands."""
     with shown(context, obj) as depsgraph:
         evaluated = obj.evaluated_get(depsgraph)
         data = evaluated.to_mesh()
         try:
-            local = convert.attribute_values(data, "position", 3).reshape(-1, 3).astype(np.float64)
-            matrix = np.array(evaluated.matrix_world, dtype=np.float64)
+            matrix = evaluated.matrix_world
+            points = np.array([list(matrix @ vertex.co) for vertex in data.vertices], dtype=np.float64)
         finally:
             evaluated.to_mesh_clear()
-    points = (local @ matrix[:3, :3].T + matrix[:3, 3]) * scale
-    if len(points) < 2:
-        raise InputError(f"{obj.name}: a way in is a curve of one line with two points or more; draw it so")
-    if np.linalg.norm(points[0] - at) < np.linalg.norm(points[-1] - at):
-        points = points[::-1]
-    moved: FloatArray = points + (at - points[-1])
-    return moved
+    return ending_at(points * scale, at, obj.name)
 
 
 def for_job(job: Job, here: Here) -> tuple[Job, dict[str, Mesh], list[Finding]]:
@@ -163,7 +151,9 @@ def put_result(
     nearest = found.nearest
     if nearest is not None:
         report, piece, closest = nearest
-        line = bpy.data.objects.new("nearest points", convert.polyline("nearest points", [_ends(closest)], scale))
+        line = bpy.data.objects.new(
+            "nearest points", convert.polyline("nearest points", [line_to_show(closest)], scale)
+        )
         line.show_in_front = True
         line["distance_m"], line["to_go_m"], line["body"] = closest.distance, closest.to_go, report.name
         if piece.mark:
@@ -176,25 +166,16 @@ def put_result(
     return folder
 
 
-def _ends(closest: Any) -> FloatArray:
-    here, there = np.array(closest.here), np.array(closest.there)
-    if np.linalg.norm(there - here) < 0.02:  # where they touch a line of no length would not show
-        there = here + np.array([0.0, 0.0, 0.3])
-    return np.stack([here, there])
-
-
 def _region(carving: Mesh, found: KeepClearResult, scale: float) -> Any:
-    """The surface to carve off as an object of its own, a millimetre proud, with the depth at each vertex."""
-    triangles = carving.triangles[found.carve.region]
-    used, flat = np.unique(triangles, return_inverse=True)
-    data = convert.surface("carve off", carving.vertices[used] / scale, flat.reshape(-1, 3))
-    attribute: Any = data.attributes.new(DEPTH, "FLOAT", "POINT")
-    attribute.data.foreach_set("value", found.carve.depth[used].astype(np.float32))
-    color: Any = data.color_attributes.new("depth", "FLOAT_COLOR", "POINT")
-    share = found.carve.depth[used] / max(found.carve.deepest, 1e-9)
-    # From pale to deep ochre; the numbers are in the attribute.
-    tone = np.column_stack([1.0 - 0.4 * share, 0.85 - 0.6 * share, 0.7 - 0.65 * share, np.ones(len(used))])
-    color.data.foreach_set("color", tone.astype(np.float32).ravel())
+    """The surface to carve off as an object of its own, with the depth at each vertex."""
+    region = region_to_show(carving, found.carve)
+    data = convert.surface("carve off", region.vertices / scale, region.triangles)
+    for name, kind, values, field in (
+        (DEPTH, "FLOAT", region.depth, "value"),
+        ("depth", "FLOAT_COLOR", region.tones, "color"),
+    ):
+        attribute: Any = data.attributes.new(name, kind, "POINT")
+        attribute.data.foreach_set(field, np.ascontiguousarray(values, dtype=np.float32).ravel())
     obj = bpy.data.objects.new("carve off", data)
     obj["deepest_m"], obj["area_m2"] = found.carve.deepest, found.carve.area
     obj.show_wire = True

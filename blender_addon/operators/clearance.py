@@ -6,6 +6,7 @@ from typing import Any
 import bpy
 
 from .. import carving_source, job_tree, keep_clear
+from ..core.clearance.in_scene import summary_lines
 from ..core.clearance.job_check import KeepClearResult, check_keep_clear
 from ..core.errors import JobError, Progress
 from ..core.findings import Finding
@@ -54,27 +55,10 @@ class SEAMWRIGHT_OT_clearance_check(LongWork, bpy.types.Operator):
             missing = " ".join(finding.message for finding in findings)
             raise JobError(missing or "this job has no keep-clear body; choose an object in the Clearance panel")
         job = job_again(before)
-        lines = _lines(result, findings)
+        lines = summary_lines(result, findings)
         said = {keep_clear.SUMMARY: "\n".join(lines), keep_clear.STAMP: mark}
         keep_clear.put_result(job, mesh, result, said, scale)
         return lines[0]
-
-
-def _lines(result: KeepClearResult, findings: list[Finding]) -> list[str]:
-    """What was found, the worst first."""
-    nearest = result.nearest
-    if nearest is None:
-        first = f"Nothing of the carving is within {1000.0 * result.rule.reach:.0f} mm."
-    else:
-        report, _, closest = nearest
-        gap = 1000.0 * (closest.distance - result.rule.skin)
-        first = f"Least distance {max(gap, 0.0):.0f} mm to the {report.name}, skin counted"
-        first += f", {closest.to_go:.2f} m before it stands." if closest.to_go > 0.0005 else ", as it stands."
-    lines = [first]
-    if result.carve.region.any():
-        lines.append(f"Up to {1000.0 * result.carve.deepest:.0f} mm to carve off, over {result.carve.area:.2f} m².")
-    rank = {"error": 0, "warning": 1, "note": 2}
-    return lines + [f.message for f in sorted(findings, key=lambda f: rank[str(f.severity)])]
 
 
 class SEAMWRIGHT_OT_clearance_show(bpy.types.Operator):

@@ -19,7 +19,7 @@ class SEAMWRIGHT_PT_clearance(OfJob, bpy.types.Panel):
 
     bl_label = "Clearance"
     bl_idname = "SEAMWRIGHT_PT_clearance"
-    bl_order = 2
+    bl_parent_id = "SEAMWRIGHT_PT_cut"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:

@@ -54,19 +54,19 @@ def gauge_drawing(board: GaugeBoard, name: str, title: str, result: KeepClearRes
     near = (board.foam.max(axis=1) > low - _AROUND).all(axis=1) & (board.foam.min(axis=1) < high + _AROUND).all(axis=1)
     foam = tuple(Line(part, Pen(0.25, OCHRE)) for part in board.foam[near])
     words = [
-        Words((0.0, float(high[1]) + 0.03), "middle line", 4.0, "middle", up=2.0, color=BLUE),
-        Words((float(low[0]) - 0.1, level), f"level, {1000.0 * level:.0f} mm over the floor", 4.0, up=1.5, color=BLUE),
+        Words((0.0, float(high[1]) + 0.03), "middle line", 10.0, "middle", up=2.0, color=BLUE),
+        Words((float(low[0]) - 0.1, level), f"level, {1000.0 * level:.0f} mm over the floor", 10.0, up=1.5, color=BLUE),
     ]
     for side, across in (("", 0.0), ("left end", float(high[0])), ("right end", float(low[0]))):
         x, y = np.array(board.foot) + across * np.array(board.left)
         text = f"{side + ': ' if side else ''}({x:.3f}, {y:.3f}) m"
-        words.append(Words((across, 0.0), text, 3.6, "middle", up=-7.0, color=BLUE))
+        words.append(Words((across, 0.0), text, 8.0, "middle", up=-14.0, color=BLUE))
     over = []
     if board.over_at is not None:
         across, up = board.over_at
         over = [Line([[across - _CROSS, up - _CROSS], [across + _CROSS, up + _CROSS]], Pen(0.6, OCHRE))]
         over.append(Line([[across - _CROSS, up + _CROSS], [across + _CROSS, up - _CROSS]], Pen(0.6, OCHRE)))
-        words.append(Words((across, up), f"foam over by {1000.0 * board.over:.0f} mm", 4.0, up=4.0, color=OCHRE))
+        words.append(Words((across, up), f"foam over by {1000.0 * board.over:.0f} mm", 10.0, up=8.0, color=OCHRE))
     layers = (
         Layer("board", outline),
         Layer("battens", legs),
