@@ -25,6 +25,7 @@ from ..long_work import Dropped, running
 from ..world import world_matrix
 
 _OWN_NAME = "joint "
+WAIT = "Wait for the work that goes on, or stop it with Esc"
 
 
 def scale_of(context: bpy.types.Context) -> float:
@@ -42,7 +43,7 @@ def job_poll(cls: type[bpy.types.Operator], context: bpy.types.Context, carving:
     elif context.mode != "OBJECT":
         cls.poll_message_set("Go back to Object Mode first")
     elif running() is not None:
-        cls.poll_message_set("Wait for the work that goes on, or stop it with Esc")
+        cls.poll_message_set(WAIT)
     elif carving and job.seamwright.carving is None:
         cls.poll_message_set("Choose a carving first")
     elif carving and not job_tree.is_held(job, job.seamwright.carving):

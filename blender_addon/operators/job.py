@@ -13,7 +13,7 @@ from ..keep_clear import SETTINGS_FOLDER
 from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import job_poll, scale_of
+from .common import WAIT, job_poll, scale_of
 from .file_choice import TakesFile, WritesFile
 
 UNDOABLE: Any = {"REGISTER", "UNDO"}
@@ -36,7 +36,9 @@ class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
             cls.poll_message_set("Go back to Object Mode first")
         elif "part_m" in obj or "joint" in obj:
             cls.poll_message_set("This object is a piece or a joint of a job; select a carving")
-        elif running() is None:
+        elif running() is not None:
+            cls.poll_message_set(WAIT)
+        else:
             return True
         return False
 
