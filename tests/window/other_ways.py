@@ -183,7 +183,10 @@ def steps(w: Ways) -> None:
 def linked(w: Ways) -> None:
     """A job linked from another file: shown, not changed, and no traceback."""
     path = w.folder / "job.blend"
-    w.call("bpy.ops.ed.undo()")
+    w.call(
+        "bpy.ops.mesh.primitive_cube_add(size=2, location=(0, 0, 9)); bpy.ops.seamwright.job_make()\n"
+        "bpy.ops.seamwright.joints_equal(parts=2); bpy.ops.seamwright.cut()"
+    )
     w.call(f"bpy.ops.wm.save_as_mainfile(filepath={str(path)!r}, copy=True); out = tree.active_job(bpy.context).name")
     name = w.state()["said"][1]
     w.call("bpy.ops.object.select_all(action='SELECT'); bpy.ops.object.delete()")
@@ -197,8 +200,8 @@ def linked(w: Ways) -> None:
     w.shot("linked-job")
     w.panel("limits", True)
     w.shot("linked-limits")
-    w.panel("limits", False)
-    w.panel("carving", False)
+    for name in ("limits", "cut", "joints", "carving"):
+        w.panel(name, False)
     for name in ("pack", "pieces"):
         w.panel(name, True)
     w.shot("linked-pieces")
@@ -220,6 +223,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, required=True, help="a new folder")
     parser.add_argument("--blender", default="blender")
     parser.add_argument("--triangles", type=int, default=200_000)
+    parser.add_argument("--part", choices=("all", "linked"), default="all")
     given = parser.parse_args()
     folder = given.out.resolve()
     folder.mkdir(parents=True, exist_ok=True)
@@ -227,12 +231,15 @@ def main() -> int:
     write_carving("demo", given.triangles, carving)
     window = Ways(given.blender, folder, given.zip.resolve())
     try:
-        nothing_there(window)
-        dropped(window, carving)
-        dialogs(window)
-        meanwhile(window)
-        steps(window)
-        linked(window)
+        if given.part == "linked":
+            linked(window)
+        else:
+            nothing_there(window)
+            dropped(window, carving)
+            dialogs(window)
+            meanwhile(window)
+            steps(window)
+            linked(window)
     finally:
         window.blender.terminate()
         window.blender.wait(20)
