@@ -14,6 +14,7 @@ from . import convert
 from .core.cutting.joint import Joint
 from .core.errors import InputError, MeshError, Progress
 from .core.findings import Finding, Severity
+from .core.intake.mend import Recipe
 from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, set_upright
 from .core.intake.report import Report, describe
 from .core.intake.weld import weld_if_open, weld_points
@@ -68,10 +69,11 @@ def snapshot(context: bpy.types.Context, job: JobCollection) -> Snapshot:
     return Snapshot(obj.name, mesh, marks, read_here(context, job, scale))
 
 
-def look_at(carving: Snapshot, job: Job) -> Report:
+def look_at(carving: Snapshot, job: Job, progress: Progress | None = None) -> Report:
     """What the carving is and what is wrong with it."""
     mesh, notes = weld_if_open(carving.mesh)
-    return describe(mesh, 1.0, "z", job.carving.base, name=carving.name, notes=notes)
+    recipe = Recipe.of(job.carving)
+    return describe(mesh, 1.0, "z", job.carving.base, carving.name, notes, recipe, progress)
 
 
 def size_problem(size: NDArray[np.float64]) -> str:
@@ -124,12 +126,12 @@ class Scan:
 
     Attributes
     ----------
-    triangles : (m,) for each triangle of the carving that of the object; -1 where the base was closed.
-    turned : whether the carving runs round its triangles the other way.
+    triangles : (m,) for each triangle of the carving that of the object; -1 where mending or closing made it.
+    turned : (m,) bool, whether the carving runs round it the other way.
     """
 
     triangles: NDArray[np.int64]
-    turned: bool
+    turned: NDArray[np.bool_]
 
 
 def do_job_for_scan(
@@ -144,7 +146,7 @@ def do_job_for_scan(
 
     Notes
     -----
-    Reading keeps the order of triangles; welding leaves out those that collapse, and closing the base adds some.
+    Reading keeps the order of triangles, and welding leaves out those that collapse; the core says the rest.
     """
     result = do_job(carving, job, joints, progress, kept, prices)
     progress(1.0, "finding the way back to the scan")
@@ -153,13 +155,9 @@ def do_job_for_scan(
     if len(weld_if_open(carving.mesh)[0].triangles) != count:
         a, b, c = weld_points(carving.mesh.vertices)[1][carving.mesh.triangles].T
         stayed = stayed[(a != b) & (b != c) & (c != a)]
-    triangles = np.full(len(result.carving.triangles), -1, dtype=np.int64)
-    triangles[: len(stayed)] = stayed
-    return result, Scan(triangles, _is_turned(carving.mesh, result.carving, stayed))
-
-
-def _is_turned(read: Mesh, carving: Mesh, kept: NDArray[np.int64]) -> bool:
-    rows = np.arange(min(len(kept), 64))
-    now = carving.vertices[carving.triangles[rows]]
-    then = read.vertices[read.triangles[kept[rows]]]
-    return not np.array_equal(now, then)
+    if result.scan is None or result.scan_turned is None:
+        raise MeshError("the way back to the scan is lost; report this carving")
+    held = result.scan >= 0
+    triangles = np.full(len(result.scan), -1, dtype=np.int64)
+    triangles[held] = stayed[result.scan[held]]
+    return result, Scan(triangles, result.scan_turned)

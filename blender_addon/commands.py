@@ -24,9 +24,10 @@ from .core.clearance.job_bodies import files_of
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
 from .core.findings import Finding, Severity, worst
-from .core.intake.prepare import check_size, set_upright
+from .core.intake.prepare import UP_AXES, check_size, set_upright, upright_notes
 from .core.intake.readers import read_mesh
 from .core.intake.report import describe
+from .core.intake.taped import scale_taped
 from .core.job import Job, job_template
 from .core.jobpack.joints_file import read_joints
 from .core.jobpack.pack import pack_files
@@ -56,7 +57,7 @@ def main(argv: Sequence[str]) -> int:
         The exit code. A fault of the program itself raises.
     """
     try:
-        options = _parser().parse_args(list(argv))
+        options = _parser().parse_args(_joined(argv))
     except SystemExit as end:
         return int(end.code or 0)
     bar = ProgressBar(sys.stderr)
@@ -70,6 +71,17 @@ def main(argv: Sequence[str]) -> int:
         return _tell(bar, str(error), 2)
     finally:
         bar.close()
+
+
+def _joined(argv: Sequence[str]) -> list[str]:
+    """The words with ``--up -y`` as one, which would be read as two options."""
+    words: list[str] = []
+    for word in argv:
+        if words and words[-1] == "--up" and word in UP_AXES:
+            words[-1] = f"--up={word}"
+        else:
+            words.append(word)
+    return words
 
 
 def _tell(bar: ProgressBar, message: str, code: int) -> int:
@@ -103,6 +115,7 @@ def _parser() -> argparse.ArgumentParser:
     inspect.add_argument("carving", metavar="CARVING")
     inspect.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
     inspect.add_argument("--unit", metavar="UNIT", help='unit of the file\'s numbers: mm, in, "23.6 mm" (default: m)')
+    inspect.add_argument("--up", metavar="AXIS", choices=UP_AXES, help="the file's axis that points up (default: z)")
     inspect.add_argument("--json", action="store_true", help="for machines")
     inspect.set_defaults(do=_inspect)
 
@@ -145,7 +158,12 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
         if options.unit is not None:
             _tell(bar, f"{carving.name}: says its own unit; --unit is passed over", 0)
         unit = 1.0
-    report = describe(carving.mesh, unit, name=carving.name, notes=carving.notes)
+        if options.up is not None:
+            _tell(bar, f"{carving.name}: says which way is up; --up is passed over", 0)
+    up = "z" if options.up is None or carving.says_unit else options.up
+    notes = (*carving.notes, *upright_notes(unit, up))
+    report = describe(carving.mesh, unit, up, name=carving.name, notes=notes, progress=stretch(bar, 0.1, 1.0))
+    bar.close()
     if options.json:
         sys.stdout.write(json.dumps(report.to_dict(), sort_keys=True, indent=1, ensure_ascii=False) + "\n")
     else:
@@ -153,7 +171,7 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
     if len(carving.mesh.triangles):
         # A wrong unit is no fault of the surface: the report stands, and the word is said.
         try:
-            check_size(set_upright(carving.mesh, unit), unit, carving.name)
+            check_size(set_upright(carving.mesh, unit), unit, carving.name, "give --unit")
         except InputError as error:
             return _tell(bar, str(error), 2)
     return report.exit_code
@@ -173,11 +191,13 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
     try:
-        mesh = set_upright(carving.mesh, unit, job.carving.up)
+        mesh, scaled = scale_taped(set_upright(carving.mesh, unit, job.carving.up), job.carving.taped)
     except MeshError as error:
         raise MeshError(f"{carving.name}: {error}") from None
+    carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
     check_size(mesh, unit, carving.name)
     result = _job(mesh, job, joints, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
+    result = replace(result, findings=(*scaled, *result.findings))
     return _hand_over(result, options, bar)
 
 
@@ -205,8 +225,10 @@ def _job(
     progress: Progress,
 ) -> JobResult:
     """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
+    from .voxel_skin import voxel_skin
+
     try:
-        result = run_job(mesh, job, joints, progress, prices=prices, keep_clear=bodies)
+        result = run_job(mesh, job, joints, progress, voxel_skin, prices=prices, keep_clear=bodies)
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:

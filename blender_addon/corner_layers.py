@@ -127,14 +127,16 @@ class PieceLayers:
     values: tuple[NDArray[np.float32], ...]
 
 
-def piece_layers(piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: Layers, turned: bool) -> PieceLayers:
+def piece_layers(
+    piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: Layers, turned: NDArray[np.bool_]
+) -> PieceLayers:
     """What a piece takes over from a scan, by source triangle and place in it; Blender is not asked.
 
     Parameters
     ----------
     piece : the piece. carving : the carving that was cut.
     scan : (m,) for each triangle of `carving` the row in `layers`, -1 where it has none.
-    turned : whether the carving's triangles run the other way round than those of `layers`.
+    turned : (m,) whether a triangle of `carving` runs the other way round than that of `layers`.
 
     Notes
     -----
@@ -153,10 +155,12 @@ def piece_layers(piece: Body, carving: Mesh, scan: NDArray[np.int64], layers: La
     flat[held] = layers.flat[row[held]]
     made = []
     share = corner_shares(carving, piece)[whole][held] if layers.layers else None
+    back = turned[piece.source[whole][held]]
     for layer in layers.layers:
         values = _blank(layer, len(row))
         corner = layer.values[layer.rows[row[held]]]
-        values[held] = np.einsum("tcs,tsk->tck", share, corner[:, ::-1] if turned else corner)
+        corner[back] = corner[back, ::-1]
+        values[held] = np.einsum("tcs,tsk->tck", share, corner)
         made.append(values)
     return PieceLayers(material, flat, tuple(made))
 

@@ -15,6 +15,7 @@ from . import convert, job_tree
 from .compat import use_nodes
 from .core.cutting.result import Body
 from .core.errors import Progress
+from .core.intake.draft import BoolArray
 from .core.jobpack.record import JobResult, PieceRecord
 from .core.marking.match import match_pieces
 from .core.mesh.mesh import CARVED, FloatArray, IntArray, Mesh
@@ -35,7 +36,7 @@ class Look:
 
     layers: Layers
     scan: IntArray
-    turned: bool
+    turned: BoolArray
 
 
 def describe(obj: bpy.types.Object, piece: PieceRecord) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import blockup, carving, clearance, cut, drop, joints, pack, pieces, seams, skin, trial
+from .operators import blockup, carving, clearance, cut, drop, joints, mending, pack, pieces, seams, skin, trial
 from .operators import job as job_operators
 from .panels import blockup as blockup_panel
 from .panels import build as build_panel
@@ -28,6 +28,7 @@ CLASSES: tuple[type, ...] = (
     *job_properties.CLASSES,
     *job_operators.CLASSES,
     *carving.CLASSES,
+    *mending.CLASSES,
     *joints.CLASSES,
     *seams.CLASSES,
     *cut.CLASSES,

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Bringing a carving in, and checking it."""
 
-from typing import Any
+import json
+from typing import Any, Final
 
 import bmesh
 import bpy
@@ -17,9 +18,12 @@ from ..core.job import Job
 from ..core.units import parse_quantity
 from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
-from .common import job_again, job_poll, job_state, scale_of, select_only
+from .common import WAIT, job_again, job_poll, job_state, scale_of, select_only
 from .file_choice import TakesFile
 from .pieces import corners, look_to
+
+_PLACES: Final = 100
+"""Places of one kind of fault that the panel goes through."""
 
 
 class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
@@ -51,8 +55,11 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         """Object Mode, and nothing else goes on."""
         if context.mode != "OBJECT":
             cls.poll_message_set("Go back to Object Mode first")
-            return False
-        return running() is None
+        elif running() is not None:
+            cls.poll_message_set(WAIT)
+        else:
+            return True
+        return False
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Ask for the file, or for the unit of one that was dropped."""
@@ -84,7 +91,7 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
             progress(0.0, "the file")
             carving = read_file(path)
             mesh = set_upright(carving.mesh, metres, up)
-            check_size(mesh, metres, carving.name)
+            check_size(mesh, metres, carving.name, "choose another unit")
             progress(0.6, "edges")
             return carving.name, len(mesh.triangles), convert.mesh_arrays(mesh, scale_length=scale)
 
@@ -120,8 +127,7 @@ class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
         carving = carving_source.snapshot(context, job)
 
         def look(progress: Progress) -> Report:
-            progress(0.1, "edges and volume")
-            return carving_source.look_at(carving, settings)
+            return carving_source.look_at(carving, settings, progress)
 
         report = yield from beside(look, 0.1, 0.9, wait)
         group = job_again(before).seamwright
@@ -138,6 +144,12 @@ class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
             rows.append("! " + report.reason)
         rows += [f"- {note}" for note in (*report.read, *report.mended)]
         group.report = "\n".join(rows)
+        group.faults.clear()
+        for fault in report.faults:
+            row = group.faults.add()
+            row.name, row.severity = fault.kind, str(fault.severity)
+            row.message, row.remedy, row.size = fault.message, fault.remedy, fault.size
+            row.places = json.dumps(fault.places[:_PLACES].tolist())
         return f"The carving: {report.verdict}"
 
 

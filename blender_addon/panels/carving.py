@@ -1,12 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """The first panel: which job, which carving, and what it is."""
 
+from typing import Any
+
 import bpy
 
 from .. import job_tree, watch
 from ..compat import is_editable
+from ..core.errors import SeamwrightError
+from ..core.intake.taped import LIMIT, scale_of_tapes
 from ..job_tree import JobCollection
-from .common import InTab, progress, sentence, size
+from ..properties import settings_link
+from .common import SEVERITY_ICON, InTab, length, progress, sentence, size
 
 
 class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
@@ -42,6 +47,7 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         if not progress(layout, context, "Checking"):
             again = "Check Again" if group.verdict else "Check the Carving"
             layout.operator("seamwright.carving_check", text=again, icon="VIEWZOOM")
+        self._mending(context, job)
 
     def _empty(self, context: bpy.types.Context) -> None:
         layout = self.layout
@@ -52,6 +58,47 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         layout.operator("seamwright.job_make", icon="ADD")
         sentence(layout, context, "or read one from a file, or drop the file here:")
         layout.operator("seamwright.carving_import", icon="IMPORT")
+
+    def _mending(self, context: bpy.types.Context, job: JobCollection) -> None:
+        """What is mended, and the scan scaled and mended as a copy."""
+        group = job.seamwright
+        header, body = self.layout.panel("SEAMWRIGHT_mending", default_closed=True)
+        header.label(text="Mend and Scale")
+        if body is None:
+            return
+        col = body.column()
+        col.use_property_split, col.use_property_decorate = True, False
+        col.prop(group, "mend")
+        col.prop(group, "fill")
+        col.prop(group, "deviation")
+        if not progress(body, context, "Mending"):
+            body.operator("seamwright.carving_mend", icon="MOD_REMESH")
+            row = body.row(align=True)
+            floor = row.operator("seamwright.carving_mend", text="And Cut Off Floor")
+            floor.floor = True
+            skin = row.operator("seamwright.carving_mend", text="With a New Skin")
+            skin.skin = True
+        self._tapes(context, job, body)
+
+    def _tapes(self, context: bpy.types.Context, job: JobCollection, layout: Any) -> None:
+        """Taped distances, how well they agree, and the scale that they give."""
+        sentence(layout, context, "Taped distances: pick two vertices of the carving in Edit Mode, then add.")
+        layout.operator("seamwright.tape_add", icon="ADD")
+        try:
+            taped = settings_link.read(job.seamwright).carving.taped
+            scale = scale_of_tapes(taped)
+        except SeamwrightError as error:
+            sentence(layout, context, str(error), "ERROR")
+            return
+        if scale is None:
+            return
+        for row, miss in enumerate(scale.residual.tolist()):
+            line = layout.row()
+            here, there = length(context, float(scale.found[row])), length(context, float(scale.taped[row]))
+            off = abs(miss) > LIMIT
+            line.label(text=f"{here} is {there} ({miss:+.2%})", icon="INFO" if off else "NONE")
+            line.operator("seamwright.tape_remove", text="", icon="X").row = row
+        layout.operator("seamwright.carving_scale", text=f"Scale by {scale.factor:.5g}", icon="FULLSCREEN_ENTER")
 
     def _state(self, context: bpy.types.Context, job: JobCollection) -> None:
         layout, group = self.layout, job.seamwright
@@ -77,6 +124,11 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
                 sentence(layout, context, f"{row[2:3].upper()}{row[3:]}.", "DOT")
             else:
                 sentence(layout, context, row)
+        for at, fault in enumerate(group.faults):
+            line = layout.row()
+            sentence(line, context, fault.message, SEVERITY_ICON.get(fault.severity, "DOT"), room=1.0)
+            if len(fault.places) > 2:
+                line.operator("seamwright.fault_show", text="", icon="VIEWZOOM").row = at
         if group.verdict == "not a solid":
             layout.operator("seamwright.carving_faults", icon="EDITMODE_HLT")
 

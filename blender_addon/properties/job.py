@@ -49,6 +49,17 @@ class SEAMWRIGHT_PG_finding(bpy.types.PropertyGroup):
     place: FloatVectorProperty(size=3, description="Metres, world")
 
 
+class SEAMWRIGHT_PG_fault(bpy.types.PropertyGroup):
+    """All faults of one kind in the carving; its name is the kind."""
+
+    severity: EnumProperty(items=[(str(s), str(s).title(), "") for s in Severity])
+    message: StringProperty()
+    remedy: StringProperty()
+    size: FloatProperty(description="Metres across the largest")
+    places: StringProperty(description="Metres, world, as JSON; largest first")
+    shown: IntProperty(description="Which place the view goes to next")
+
+
 class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     """Settings, report and results of one job."""
 
@@ -66,6 +77,24 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     verdict: StringProperty()
     report: StringProperty(description="What the check found, a line each")
     checked_surface: StringProperty()
+    faults: CollectionProperty(type=SEAMWRIGHT_PG_fault)
+    mend: EnumProperty(
+        name="Mend",
+        description="What is mended in the carving before it is cut; the scan itself is not changed",
+        items=[
+            (
+                "small",
+                "Small Faults",
+                "What loses nothing a carver would see: holes up to the fill size, crumbs, doubles",
+            ),
+            ("none", "Nothing", "Refuse what is not a solid"),
+            ("steps", "Listed Steps", "The steps that the settings list, in their order"),
+        ],
+    )
+    fill: FloatProperty(name="Fill Holes to", description="The widest hole that is filled", subtype="DISTANCE", min=0.0)
+    deviation: FloatProperty(
+        name="Skin Within", description="How far a new skin may lie from the scan", subtype="DISTANCE", min=1e-6
+    )
 
     title: StringProperty(name="Title", description="Name of the job in tables and on the job pack")
 
@@ -286,4 +315,4 @@ class SEAMWRIGHT_PG_scene(bpy.types.PropertyGroup):
     )
 
 
-CLASSES = (SEAMWRIGHT_PG_finding, SEAMWRIGHT_PG_job, SEAMWRIGHT_PG_scene)
+CLASSES = (SEAMWRIGHT_PG_finding, SEAMWRIGHT_PG_fault, SEAMWRIGHT_PG_job, SEAMWRIGHT_PG_scene)

@@ -31,6 +31,9 @@ class Link(NamedTuple):
 
 LINKS = (
     Link("title", "", "title"),
+    Link("mend", "carving", "mend"),
+    Link("fill", "carving", "fill", 1),
+    Link("deviation", "carving", "deviation", 1),
     Link("piece_mass", "limits", "piece_mass", 3),
     Link("crew", "limits", "crew"),
     Link("person_lift", "limits", "person_lift", 3),

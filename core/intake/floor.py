@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray, Mesh
-from .draft import Change, Draft
+from .draft import MADE, Change, Draft
 from .table import EdgeTable
 from .words import length
 
@@ -218,7 +218,10 @@ def _clear(heights: FloatArray, level: float) -> float:
 
 
 def clip_above(draft: Draft, level: float) -> Draft:
-    """What lies over a level that passes through no vertex; cut edges get one vertex each, at the level exactly."""
+    """What lies over a level that passes through no vertex; cut edges get one vertex each, at the level exactly.
+
+    Triangles that were cut count as made here: their corners are no corners of the scan.
+    """
     mesh = draft.mesh
     over = mesh.vertices[:, 2] > level
     number = over[mesh.triangles].sum(axis=1)
@@ -247,7 +250,8 @@ def clip_above(draft: Draft, level: float) -> Draft:
     )
     rows = np.concatenate([whole, single, double, double])
     all_of_them = Mesh(np.concatenate([mesh.vertices, new]), triangles, mesh.kind[rows])
-    return Draft(all_of_them, draft.source[rows], draft.turned[rows]).keep(np.arange(len(triangles)))
+    source = np.concatenate([draft.source[whole], np.full(len(rows) - len(whole), MADE, dtype=np.int64)])
+    return Draft(all_of_them, source, draft.turned[rows]).keep(np.arange(len(triangles)))
 
 
 def _first(triangles: IntArray, odd: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> IntArray:

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,7 +11,8 @@ import numpy as np
 
 from ..errors import JobError
 from ..findings import Finding, Severity
-from ..mesh.mesh import FloatArray
+from ..job import Taped
+from ..mesh.mesh import FloatArray, Mesh
 
 LIMIT: Final = 0.005
 """Share of the taped length by which a tape may miss: 5 mm in a metre, what a tape over rough foam does (common
@@ -99,3 +101,33 @@ def scale_from_tapes(points: FloatArray, taped: FloatArray) -> Scale:
     ratio = found / taped
     factor = float(ratio.sum() / (ratio * ratio).sum())
     return Scale(factor, found, taped, factor * ratio - 1.0)
+
+
+def scale_of_tapes(taped: Sequence[Taped]) -> Scale | None:
+    """Scale that a job's taped distances give; None without any. Errors as `scale_from_tapes`."""
+    if not taped:
+        return None
+    return scale_from_tapes(np.array([(one.a, one.b) for one in taped]), np.array([one.length for one in taped]))
+
+
+def scale_taped(mesh: Mesh, taped: Sequence[Taped]) -> tuple[Mesh, tuple[Finding, ...]]:
+    """Scale a scan by the taped distances of a job.
+
+    Parameters
+    ----------
+    mesh : metres, z up, before scaling. taped : of the job; without any the mesh stays as it is.
+
+    Returns
+    -------
+    The mesh about the origin made larger or smaller, and findings of it: the scale, and tapes that miss.
+
+    Raises
+    ------
+    JobError
+        As `scale_from_tapes`.
+    """
+    scale = scale_of_tapes(taped)
+    if scale is None:
+        return mesh, ()
+    where = scale.factor * np.array([(one.a, one.b) for one in taped]).mean(axis=1)
+    return Mesh(mesh.vertices * scale.factor, mesh.triangles, mesh.kind), scale.findings(where)

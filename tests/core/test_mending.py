@@ -26,7 +26,7 @@ from seamwright.core.intake.prepare import prepare, set_upright
 from seamwright.core.intake.remesh import deviation, remesh
 from seamwright.core.intake.split import split_edges
 from seamwright.core.intake.table import EdgeTable
-from seamwright.core.intake.taped import scale_from_tapes
+from seamwright.core.intake.taped import scale_from_tapes, scale_taped
 from seamwright.core.intake.weld import weld
 from seamwright.core.intake.words import length, place
 from seamwright.core.mesh.mass import areas, volume
@@ -296,6 +296,14 @@ def test_a_tape_that_misses_is_told() -> None:
 def test_tapes_that_say_nothing_are_refused(points: list[object], taped: list[float]) -> None:
     with pytest.raises(JobError, match="taped distance"):
         scale_from_tapes(np.array(points, dtype=float).reshape(-1, 2, 3), np.array(taped, dtype=float))
+
+
+def test_a_job_scales_by_its_tapes() -> None:
+    text = '[carving]\ntaped = [{ a = ["0 m", "0 m", "0 m"], b = ["1 m", "0 m", "0 m"], length = "2500 mm" }]'
+    scaled, (note,) = scale_taped(box(), Job.from_toml(text).carving.taped)
+    assert scaled.size == pytest.approx([2.5, 2.5, 2.5])
+    assert note.check == "taped_scale"
+    assert scale_taped(box(), ())[1] == ()
 
 
 # Guesses.

@@ -1,0 +1,265 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Going to the faults of a carving, scaling it by taped distances, and mending it; the scan itself is never changed."""
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import BoolProperty, FloatProperty, IntProperty
+from mathutils import Matrix, Vector
+
+from .. import carving_source, convert, job_tree
+from ..core.errors import JobError, Progress
+from ..core.intake.mend import Recipe
+from ..core.intake.prepare import Intake, prepare
+from ..core.intake.taped import scale_from_tapes, scale_of_tapes
+from ..core.intake.weld import weld_if_open
+from ..core.job import MEND_STEPS, SMALL_STEPS, Taped
+from ..core.mesh.mesh import Mesh
+from ..job_tree import JobCollection
+from ..long_work import LongWork, Step, Steps, beside, sentence
+from ..properties import settings_link
+from ..voxel_skin import voxel_skin
+from .common import job_poll, scale_of, select_only
+from .pieces import corners, look_to
+
+_NEAR = 0.05
+"""Metres round a fault that the view shows at least."""
+
+
+class SEAMWRIGHT_OT_fault_show(bpy.types.Operator):
+    """Go to this fault: the view turns to it and the 3D cursor is set there; again for the next one of its kind"""
+
+    bl_idname = "seamwright.fault_show"
+    bl_label = "Go to the Fault"
+    bl_options = {"REGISTER", "UNDO"}
+
+    row: IntProperty(name="Row", min=0)
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Set the cursor, turn the view."""
+        faults = job_tree.active_job(context).seamwright.faults
+        if self.row >= len(faults):
+            return {"CANCELLED"}
+        fault = faults[self.row]
+        places = json.loads(fault.places or "[]")
+        if not places:
+            self.report({"INFO"}, "This has no one place")
+            return {"CANCELLED"}
+        at = fault.shown % len(places)
+        fault.shown = at + 1
+        scale = scale_of(context)
+        place = Vector(places[at]) / scale
+        context.scene.cursor.location = place
+        reach = max(fault.size, _NEAR) / scale
+        look_to(context, [place - Vector((reach, 0.0, 0.0)), place + Vector((reach, 0.0, 0.0))])
+        self.report({"INFO"}, f"Place {at + 1} of {len(places)}")
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
+    """Take the two vertices of the carving that are selected in Edit Mode as the ends of a taped distance"""
+
+    bl_idname = "seamwright.tape_add"
+    bl_label = "Add a Taped Distance"
+    bl_options = {"REGISTER", "UNDO"}
+
+    length: FloatProperty(
+        name="Taped", description="The distance as taped on the real thing", subtype="DISTANCE", min=1e-4, default=1.0
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """The carving is in Edit Mode."""
+        job = job_tree.active_job(context)
+        if job is None or job.seamwright.carving is None:
+            cls.poll_message_set("Make a job of a carving first")
+            return False
+        if context.mode != "EDIT_MESH" or context.object != job.seamwright.carving:
+            cls.poll_message_set("Select two vertices of the carving in Edit Mode")
+            return False
+        return True
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
+        """Ask for the length."""
+        return context.window_manager.invoke_props_dialog(self, title="Taped Distance")
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Note the distance among the job's settings."""
+        job, obj = job_tree.active_job(context), context.object
+        obj.update_from_editmode()
+        picked = np.zeros(len(obj.data.vertices), dtype=bool)
+        obj.data.vertices.foreach_get("select", picked)
+        rows = np.flatnonzero(picked).tolist()
+        if len(rows) != 2:
+            self.report({"ERROR"}, f"{len(rows)} vertices are selected; select the two ends of the tape")
+            return {"CANCELLED"}
+        scale = scale_of(context)
+        a, b = (obj.matrix_world @ obj.data.vertices[row].co * scale for row in rows)
+        try:
+            new = Taped(tuple(a), tuple(b), self.length * scale)
+            settings = settings_link.read(job.seamwright)
+            scale_from_tapes(np.array([(new.a, new.b)]), np.array([new.length]))
+        except JobError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        _set_tapes(context, job, (*settings.carving.taped, new))
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_tape_remove(bpy.types.Operator):
+    """Take this taped distance off the list"""
+
+    bl_idname = "seamwright.tape_remove"
+    bl_label = "Remove the Taped Distance"
+    bl_options = {"REGISTER", "UNDO"}
+
+    row: IntProperty(name="Row", min=0)
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        return job_poll(cls, context, carving=False)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Leave one out."""
+        job = job_tree.active_job(context)
+        taped = settings_link.read(job.seamwright).carving.taped
+        _set_tapes(context, job, taped[: self.row] + taped[self.row + 1 :])
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_carving_scale(bpy.types.Operator):
+    """Make a copy of the carving that is scaled by the taped distances, and cut that; the scan stays as it is"""
+
+    bl_idname = "seamwright.carving_scale"
+    bl_label = "Scale by the Taped Distances"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Copy the object, not its mesh, so that colours and UV maps stay."""
+        job = job_tree.active_job(context)
+        try:
+            taped = settings_link.read(job.seamwright).carving.taped
+            scale = scale_of_tapes(taped)
+        except JobError as error:
+            self.report({"ERROR"}, sentence(error))
+            return {"CANCELLED"}
+        if scale is None:
+            self.report({"ERROR"}, "No taped distance is given; pick two vertices in Edit Mode and add one")
+            return {"CANCELLED"}
+        carving = job.seamwright.carving
+        obj = carving.copy()
+        obj.name = f"{carving.name} scaled"
+        obj.parent = None
+        obj.matrix_world = Matrix.Scale(scale.factor, 4) @ carving.matrix_world
+        take_over(context, job, obj)
+        scaled = (scale.factor * np.array([(one.a, one.b) for one in taped])).tolist()
+        _set_tapes(
+            context, job, tuple(Taped(tuple(a), tuple(b), t.length) for (a, b), t in zip(scaled, taped, strict=True))
+        )
+        self.report({"INFO"}, " ".join(finding.message for finding in scale.findings()))
+        return {"FINISHED"}
+
+
+class SEAMWRIGHT_OT_carving_mend(LongWork, bpy.types.Operator):
+    """Make a mended copy of the carving and cut that; the scan stays as it is, with its colours and UV maps"""
+
+    bl_idname = "seamwright.carving_mend"
+    bl_label = "Mend a Copy"
+    bl_options = {"REGISTER", "UNDO"}
+    working = "Mending"
+
+    floor: BoolProperty(name="Cut Off the Floor", description="Cut off floor that was scanned along", default=False)
+    skin: BoolProperty(
+        name="Lay a New Skin",
+        description="Where mending cannot close it: a skin of voxels, its deviation measured both ways",
+        default=False,
+    )
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        return job_poll(cls, context)
+
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Read, mend beside the window, lay the skin in it, make the object."""
+        yield Step(0.0, "reading the carving")
+        job = job_tree.active_job(context)
+        name = job.name
+        settings = settings_link.read(job.seamwright).carving
+        carving = carving_source.snapshot(context, job)
+        recipe = Recipe.of(replace(settings, mend="small" if settings.mend == "none" else settings.mend))
+        assert recipe is not None
+        wanted = set(recipe.steps) | ({"floor"} if self.floor else set()) - {"remesh"}
+        if self.floor or recipe.steps == SMALL_STEPS:
+            recipe = replace(recipe, steps=tuple(step for step in MEND_STEPS if step in wanted))
+
+        def work(progress: Progress) -> tuple[Intake, convert.Edges]:
+            mesh, _ = weld_if_open(carving.mesh)
+            intake = prepare(mesh, base=settings.base, recipe=recipe, progress=progress)
+            return intake, convert.mesh_edges(intake.mesh)
+
+        if self.skin or "remesh" in recipe.steps:
+            yield Step(0.1, "laying a new skin", locked=True)
+            recipe = replace(recipe, steps=(*(s for s in recipe.steps if s not in ("fill", "remesh")), "remesh"))
+            intake = prepare(weld_if_open(carving.mesh)[0], base=settings.base, recipe=recipe, remesher=voxel_skin)
+            edges = convert.mesh_edges(intake.mesh)
+        else:
+            intake, edges = yield from beside(work, 0.1, 0.9, wait)
+        yield Step(0.95, "making the object", locked=True)
+        job = bpy.data.collections[name]
+        if not intake.notes:
+            return "Nothing is to be mended"
+        mesh = Mesh(intake.mesh.vertices, intake.mesh.triangles, intake.mesh.kind)
+        obj = convert.object_from_mesh(f"{carving.name} mended", mesh, scale_length=scale_of(context), edges=edges)
+        take_over(context, job, obj)
+        return f"{obj.name}: {'; '.join(intake.notes)}"
+
+
+def take_over(context: bpy.types.Context, job: JobCollection, obj: bpy.types.Object) -> None:
+    """Have a job cut another object; the one before stays in the scene, hidden."""
+    before = job.seamwright.carving
+    held = job_tree.ensure_folder(job, job_tree.CARVING)
+    if obj.name not in held.objects:
+        held.objects.link(obj)
+    if before is not None:
+        if not [c for c in before.users_collection if c != held] and before.name in held.objects:
+            context.scene.collection.objects.link(before)
+        if before.name in held.objects:
+            held.objects.unlink(before)
+        if before.name in context.view_layer.objects:
+            before.hide_set(True)
+    group = job.seamwright
+    group.carving = obj
+    group.verdict, group.checked_surface = "", ""
+    group.faults.clear()
+    select_only(context, [obj])
+    look_to(context, corners(obj))
+
+
+def _set_tapes(context: bpy.types.Context, job: JobCollection, taped: tuple[Taped, ...]) -> None:
+    settings = settings_link.read(job.seamwright)
+    carving = replace(settings.carving, taped=taped)
+    settings_link.load(job.seamwright, replace(settings, carving=carving), scale_of(context))
+
+
+CLASSES = (
+    SEAMWRIGHT_OT_fault_show,
+    SEAMWRIGHT_OT_tape_add,
+    SEAMWRIGHT_OT_tape_remove,
+    SEAMWRIGHT_OT_carving_scale,
+    SEAMWRIGHT_OT_carving_mend,
+)
