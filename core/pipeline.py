@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from .blockup.outlines import CourseOutline, course_outlines
 from .blockup.plan import BlockUpPlan, plan_blockup
 from .blockup.report import check_blockup
+from .clearance.body import Body as KeptBody
 from .clearance.job_bodies import place_bodies
 from .clearance.job_check import check_keep_clear
 from .cutting.cut import cut
@@ -96,7 +97,8 @@ def run_job(
     JobError
         A keep-clear body without its mesh, or one that cannot stand as the job says.
     """
-    place_bodies(job.keep_clear, keep_clear or {})  # what is wrong with them is said before the long work
+    placed = place_bodies(job.keep_clear, keep_clear or {})  # what is wrong with them is said before the long work
+    standing = (*standing, *(_both_sides(body) for body in placed.bodies))
     clock = _Clock(progress)
     with clock.stage("intake", 0.0):
         recipe = Recipe.of(job.carving)
@@ -283,6 +285,14 @@ def _plan(proposal: Proposal) -> Plan:
         reasons=proposal.reasons,
         over=proposal.over,
     )
+
+
+def _both_sides(body: KeptBody) -> Mesh:
+    """A keep-clear body as it stands; an open surface stops from either side."""
+    mesh = body.standing()
+    if body.closed:
+        return mesh
+    return Mesh(mesh.vertices, np.concatenate([mesh.triangles, mesh.triangles[:, ::-1]]))
 
 
 class _Clock:

@@ -63,8 +63,7 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         settings = settings_link.read(job.seamwright)
         prices = own_prices(job)
         joints, called = read_joints(job, scale), [obj.name for obj in job_tree.joints(job)]
-        old = pieces_before(job)
-        numbered = [] if self.renumber else current_numbers(job, scale)
+        old, numbered = pieces_before(job), [] if self.renumber else current_numbers(job, scale)
         yield Step(0.02, "reading the carving")
         job = job_again(before)
         carving = carving_source.snapshot(context, job)

@@ -17,7 +17,7 @@ class SEAMWRIGHT_PT_build(OfJob, bpy.types.Panel):
 
     bl_label = "Build Order"
     bl_idname = "SEAMWRIGHT_PT_build"
-    bl_order = 5
+    bl_parent_id = "SEAMWRIGHT_PT_pieces"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:

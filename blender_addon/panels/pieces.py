@@ -172,7 +172,7 @@ class SEAMWRIGHT_PT_pack(OfJob, bpy.types.Panel):
 
     bl_label = "Job Pack"
     bl_idname = "SEAMWRIGHT_PT_pack"
-    bl_order = 6
+    bl_order = 5
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:

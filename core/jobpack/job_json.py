@@ -20,6 +20,7 @@ from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
 from .page_clearance import clearance_json
 from .record import JobResult, JointRecord, PieceRecord
+from .site_tables import BUILD_COLUMNS, LOADING_COLUMNS, SETOUT_COLUMNS, build_rows, loading_rows, setout_rows
 from .tables import TAKEOFF_COLUMNS, joint_columns, joint_rows, takeoff_rows
 
 MADE_BY: Final = "seamwright"
@@ -69,7 +70,10 @@ def job_json(result: JobResult) -> str:
             "joint_totals": [_joint_totals(record) for record in result.joints],
             "blockup": blockup_json(result),
             "seams": None if result.seams is None else _seams(result.seams),
-            "pieces": [_piece(piece) for piece in result.pieces],
+            "pieces": [{**_piece(piece), **_places(result, k)} for k, piece in enumerate(result.pieces)],
+            "build_order": [dict(zip(BUILD_COLUMNS, row, strict=True)) for row in build_rows(result)],
+            "loading": [dict(zip(LOADING_COLUMNS, row, strict=True)) for row in loading_rows(result)],
+            "setting_out": _setting_out(result),
             "contacts": [dict(zip(joint_columns(result), row, strict=True)) for row in joint_rows(result)],
             "crumbs": [{"volume_m3": crumb.volume, "triangles": len(crumb.mesh.triangles)} for crumb in result.crumbs],
             "takeoff": [dict(zip(TAKEOFF_COLUMNS, row, strict=True)) for row in takeoff_rows(result)],
@@ -144,6 +148,36 @@ def _cost(result: JobResult) -> dict[str, Any] | None:
         },
         "unpriced": list(sheet.unpriced),
         "unused": list(sheet.unused),
+    }
+
+
+def _places(result: JobResult, piece: int) -> dict[str, Any]:
+    """Places from 1 in build order and loading; null where the piece has none."""
+    site = result.site
+    if site is None:
+        return {"build_order": None, "load_order": None}
+    return {"build_order": site.build_place[piece] or None, "load_order": site.load_place[piece] or None}
+
+
+def _setting_out(result: JobResult) -> dict[str, Any]:
+    site = result.site
+    if site is None:
+        return {"datum_marks": [], "measured": False, "fit_rms_m": None, "points": []}
+    missed = site.fit.residuals.tolist() or [None] * len(site.datum)
+    return {
+        "datum_marks": [
+            {
+                "name": mark.name,
+                "scan_m": list(mark.scan),
+                "site_m": None if mark.site is None else list(mark.site),
+                "on_floor": mark.on_floor,
+                "residual_m": residual,
+            }
+            for mark, residual in zip(site.datum, missed, strict=True)
+        ],
+        "measured": site.measured,
+        "fit_rms_m": site.fit.rms if site.measured else None,
+        "points": [dict(zip(SETOUT_COLUMNS, row, strict=True)) for row in setout_rows(result)],
     }
 
 

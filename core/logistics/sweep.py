@@ -50,7 +50,8 @@ class Sweeps:
 
     Parameters
     ----------
-    bodies : closed meshes, metres, any frame, apart from each other (they may touch).
+    bodies : closed meshes, metres, any frame, apart from each other (they may touch); an open one with each of its
+        triangles both ways round.
     directions : (k, 3) unit.
     """
 

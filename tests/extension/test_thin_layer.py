@@ -28,7 +28,9 @@ NUMPY = {
     "operators/joints.py": "a direction from the cursor, the view or an object",
     "picture_scene.py": "floor, scale bar, lights and labels of a picture",
     "properties/settings_link.py": "numbers as Blender keeps them, in single precision",
+    "site_objects.py": "a mark's place on its face",
     "stamps.py": "fingerprints of arrays",
+    "trial.py": "from where pieces come in, and how far apart they go",
 }
 """Modules that may use numpy, and what for. A new one needs its line, and a reason why it is not the core's."""
 
@@ -43,6 +45,8 @@ VECTORS = {
     "corner_layers.py": {"einsum"},
     "joint_object.py": {"cross", "linalg.det", "linalg.inv", "linalg.norm"},
     "operators/joints.py": {"argmax", "cross", "linalg.norm"},
+    "site_objects.py": {"block", "stack"},
+    "trial.py": {"linalg.norm"},
     "picture_scene.py": {"cos", "cross", "linalg.norm", "sin"},
 }
 """And what computes: directions, lengths, turns, and values mixed at a triangle's corners."""
