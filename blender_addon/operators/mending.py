@@ -17,7 +17,6 @@ from ..core.intake.prepare import Intake, prepare
 from ..core.intake.taped import scale_from_tapes, scale_of_tapes
 from ..core.intake.weld import weld_if_open
 from ..core.job import MEND_STEPS, SMALL_STEPS, Taped
-from ..core.mesh.mesh import Mesh
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
@@ -207,24 +206,26 @@ class SEAMWRIGHT_OT_carving_mend(LongWork, bpy.types.Operator):
         if self.floor or recipe.steps == SMALL_STEPS:
             recipe = replace(recipe, steps=tuple(step for step in MEND_STEPS if step in wanted))
 
-        def work(progress: Progress) -> tuple[Intake, convert.Edges]:
-            mesh, _ = weld_if_open(carving.mesh)
-            intake = prepare(mesh, base=settings.base, recipe=recipe, progress=progress)
-            return intake, convert.mesh_edges(intake.mesh)
+        scale = scale_of(context)
+
+        def work(progress: Progress) -> tuple[Intake, convert.MeshArrays]:
+            intake = prepare(weld_if_open(carving.mesh)[0], base=settings.base, recipe=recipe, progress=progress)
+            return intake, convert.mesh_arrays(intake.mesh, scale_length=scale)
 
         if self.skin or "remesh" in recipe.steps:
+            # Blender's own modifier makes the skin, and may be called here only.
             yield Step(0.1, "laying a new skin", locked=True)
             recipe = replace(recipe, steps=(*(s for s in recipe.steps if s not in ("fill", "remesh")), "remesh"))
             intake = prepare(weld_if_open(carving.mesh)[0], base=settings.base, recipe=recipe, remesher=voxel_skin)
-            edges = convert.mesh_edges(intake.mesh)
+            arrays = convert.mesh_arrays(intake.mesh, scale_length=scale)
         else:
-            intake, edges = yield from beside(work, 0.1, 0.9, wait)
+            intake, arrays = yield from beside(work, 0.1, 0.9, wait)
         yield Step(0.95, "making the object", locked=True)
         job = bpy.data.collections[name]
         if not intake.notes:
             return "Nothing is to be mended"
-        mesh = Mesh(intake.mesh.vertices, intake.mesh.triangles, intake.mesh.kind)
-        obj = convert.object_from_mesh(f"{carving.name} mended", mesh, scale_length=scale_of(context), edges=edges)
+        title = f"{carving.name} mended"
+        obj = bpy.data.objects.new(title, convert.mesh_data(title, arrays))
         take_over(context, job, obj)
         return f"{obj.name}: {'; '.join(intake.notes)}"
 
