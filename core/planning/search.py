@@ -121,6 +121,7 @@ class Search:
         box = np.array([part.box])
         estimate = float(rules.estimate(box, np.array([part.volume]), np.array([part.mass]))[0])
         own = float(rules.leaf(part.mass)) + (0.0 if part.stands else rules.worth.tips)
+        own += rules.worth.floor * part.box[0] * part.box[1]
         return Node(part, fits, own, own if fits else max(estimate, 2.0), value=own if fits else max(estimate, 2.0))
 
     def _expand(self, node: Node) -> None:

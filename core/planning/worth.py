@@ -24,7 +24,7 @@ class Worth:
     small : of a piece that is next to nothing; less of one up to `light` of the limit.
     tips : of a piece that does not stand. crumb : of a body too small to be a piece.
     wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it.
-    sliver : of a joint close beside a glue plane that it does not follow.
+    floor : of a square metre of load space that a piece stands on.
     """
 
     line: float
@@ -35,7 +35,7 @@ class Worth:
     crumb: float = 0.3
     wire: float = 0.3
     thin: float = 1.0
-    sliver: float = 0.3
+    floor: float = 0.2
 
     @classmethod
     def of(cls, hidden: float) -> Worth:

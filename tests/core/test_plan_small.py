@@ -26,7 +26,7 @@ from seamwright.core.planning.worth import Worth
 
 SIDE = 0.4
 SKIN = 6.0
-WORTH = Worth(line=0.05, area=0.06, small=0.5, light=0.5, tips=0.0, thin=0.0, wire=0.0)
+WORTH = Worth(line=0.05, area=0.06, small=0.5, light=0.5, tips=0.0, thin=0.0, wire=0.0, floor=0.0)
 Cell = tuple[int, int, int]
 
 

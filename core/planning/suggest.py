@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Suggest how a plan made by hand hides better: joints moved a little, square to themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from ..cutting.joint import Joint, Plane
+from ..job import Job
+from .need import Need
+from .part import Part, Sheet, shown, split, whole
+from .samples import Samples
+
+_STEP: Final = 0.01
+"""Metres between the places that are tried: less than half a seam's tolerance."""
+
+_REACH: Final = 0.1
+"""Metres that a joint may be moved: further is another joint."""
+
+_WORTH: Final = 0.1
+"""Share of its line that must come to lie on seams by it."""
+
+_SLACK: Final = 0.01
+"""Share of a limit: samples weigh to about so much, so that a piece just under it may come out over."""
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """A joint that hides better a little way off.
+
+    Attributes
+    ----------
+    joint : its place in the order of cuts.
+    shift : metres along its normal (a profile's w).
+    before, after : share of its visible line on seams, by the samples.
+    """
+
+    joint: int
+    shift: float
+    before: float
+    after: float
+
+    def text(self, mark: str) -> str:
+        """Such as ``shift joint C by 40 mm along its normal: on seam 0.31 -> 0.74``."""
+        shares = f"on seam {self.before:.2f} -> {self.after:.2f}"
+        return f"shift joint {mark} by {self.shift * 1000.0:.0f} mm along its normal: {shares}"
+
+
+def sheet_of(joint: Joint) -> Sheet:
+    """A joint as the planner has it."""
+    if isinstance(joint, Plane):
+        other = np.eye(3)[int(np.argmin(np.abs(joint.normal)))]
+        u = np.cross(joint.normal, other)
+        u /= np.linalg.norm(u)
+        return Sheet(u, joint.normal, np.array([[float(joint.point @ u), float(joint.point @ joint.normal)]]), True)
+    shift = np.array([float(joint.origin @ joint.u), float(joint.origin @ joint.w)])
+    return Sheet(joint.u, joint.w, joint.points + shift, False)
+
+
+def suggest(samples: Samples, joints: Sequence[Joint], job: Job) -> tuple[Suggestion, ...]:
+    """Shifts of single joints that bring more of their lines on to seams and put no further piece over a limit.
+
+    Parameters
+    ----------
+    samples : of the carving, with its seams; see `take_samples`.
+    joints : in the order of cuts. job : its limits are read.
+
+    Returns
+    -------
+    tuple of Suggestion
+        The best shift of each joint that is worth it, all others staying; in the order of joints.
+    """
+    need = Need.of(job, samples.face_mass, 1.0 - _SLACK)
+    now = _over(_pieces(samples, joints), need)
+    out = []
+    for j, joint in enumerate(joints):
+        parts = _pieces(samples, joints[:j])
+        there = _met(parts, joint)
+        sheet = sheet_of(joint)
+        before = _share(there, sheet)
+        shifts = np.arange(1, round(_REACH / _STEP) + 1) * _STEP
+        ways = [(_share(there, sheet.moved(way)), -abs(way), way) for way in (*(-shifts).tolist(), *shifts.tolist())]
+        for share, _, way in sorted(ways, reverse=True):
+            if share < before + _WORTH:
+                break
+            moved = sheet.moved(way).joint(joint.part)
+            if _over(_pieces(samples, [*joints[:j], moved, *joints[j + 1 :]]), need) <= now:
+                out.append(Suggestion(j, way, before, share))
+                break
+    return tuple(out)
+
+
+def _share(parts: Sequence[Part], sheet: Sheet) -> float:
+    """Share of a sheet's visible line that lies on seams, over the parts that it cuts."""
+    line = missed = 0.0
+    for part in parts:
+        one, off, _ = shown(part, sheet)
+        line, missed = line + one, missed + off
+    return 1.0 - missed / line if line > 0.0 else 1.0
+
+
+def _met(parts: Sequence[Part], joint: Joint) -> list[Part]:
+    """The parts that a joint cuts."""
+    if joint.part is None or not parts:
+        return list(parts)
+    cell = int(parts[0].of.cells.at(joint.part[None, :])[0])
+    return [part for part in parts if (part.cells == cell).any()]
+
+
+def _pieces(samples: Samples, joints: Sequence[Joint]) -> list[Part]:
+    """Parts that joints make, in order."""
+    parts = [whole(samples)]
+    for joint in joints:
+        cut = _met(parts, joint)
+        parts = [part for part in parts if not any(part is other for other in cut)]
+        for part in cut:
+            parts += split(part, sheet_of(joint))[0]
+    return parts
+
+
+def _over(parts: Sequence[Part], need: Need) -> int:
+    return sum(not need.fits(part.mass, part.box) for part in parts)

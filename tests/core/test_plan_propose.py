@@ -1,0 +1,166 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Whole plans: within the limits on the exact cut, the same again, round locked joints and zones, stopped half way."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from seamwright.core.cutting.cut import cut
+from seamwright.core.cutting.joint import Plane
+from seamwright.core.errors import Cancelled
+from seamwright.core.handling.checks import within_limits
+from seamwright.core.handling.figures import measure_piece
+from seamwright.core.job import Job
+from seamwright.core.mesh.mesh import Mesh
+from seamwright.core.planning.need import bounds
+from seamwright.core.planning.propose import Proposal, Wish, propose
+from seamwright.core.planning.samples import take_samples
+from seamwright.core.planning.suggest import suggest
+from seamwright.core.planning.trails import Trail
+from seamwright.core.skin.depth import gap_width
+from shapes import box, icosphere, joined, rock
+
+TEXT = """
+[limits]
+piece_mass = "%g kg"
+piece_size = ["2.4 m", "1.2 m", "1.2 m"]
+"""
+JOB = Job.from_toml(TEXT % 20.0)
+ROCK = rock(3, 2, size=(1.5, 0.9, 0.7))
+
+
+def plan(mesh: Mesh, job: Job, **more: object) -> tuple[Proposal, tuple[Mesh, ...]]:
+    gap = gap_width(job)
+    found = propose(mesh, job, gap, **more)  # type: ignore[arg-type]
+    return found, tuple(body.mesh for body in cut(mesh, found.joints, gap, crumb=job.carving.crumb).pieces)
+
+
+def over(pieces: tuple[Mesh, ...], job: Job) -> int:
+    return sum(not within_limits(measure_piece(piece, job), job) for piece in pieces)
+
+
+@pytest.fixture(scope="module")
+def proposal() -> tuple[Proposal, tuple[Mesh, ...]]:
+    return plan(ROCK, JOB)
+
+
+def test_every_piece_is_within_the_limits_and_the_words_are_true(proposal: tuple[Proposal, tuple[Mesh, ...]]) -> None:
+    found, pieces = proposal
+    assert over(pieces, JOB) == 0
+    assert found.over == ()
+    assert found.complete
+    assert found.quality.pieces == len(pieces)
+    assert len(found.reasons) == len(found.joints)
+    assert found.text.startswith(f"{len(pieces)} pieces of ")
+    assert found.quality.fewest <= len(pieces) <= 1.6 * found.quality.practical
+    masses = [measure_piece(piece, JOB).finished_mass for piece in pieces]
+    assert max(masses) == pytest.approx(found.quality.heaviest, rel=1e-6)
+    assert min(masses) == pytest.approx(found.quality.lightest, rel=1e-6)
+
+
+def test_the_same_carving_gets_the_same_plan(proposal: tuple[Proposal, tuple[Mesh, ...]]) -> None:
+    again, _ = plan(Mesh(ROCK.vertices.copy(), ROCK.triangles.copy()), JOB)
+    assert again.text == proposal[0].text
+    assert again.reasons == proposal[0].reasons
+    for one, other in zip(again.joints, proposal[0].joints, strict=True):
+        assert one.kind == other.kind
+        assert np.array_equal(one.part, other.part) if one.part is not None else other.part is None
+
+
+def test_locked_joints_stay_and_the_rest_goes_round_them() -> None:
+    locked = [Plane((0.1, 0.0, 0.0), (1.0, 0.1, 0.0))]
+    found, pieces = plan(ROCK, JOB, locked=locked)
+    assert found.joints[0] is locked[0]
+    assert over(pieces, JOB) == 0
+
+
+def test_as_many_pieces_as_were_asked_for() -> None:
+    found, pieces = plan(ROCK, JOB, wish=Wish(pieces=7))
+    assert len(pieces) == found.quality.pieces == 7
+    assert over(pieces, JOB) == 0
+
+
+def test_nothing_to_do_and_nothing_that_can_be_done() -> None:
+    small = box((0.5, 0.4, 0.3))
+    found, _ = plan(small, JOB)
+    assert found.joints == ()
+    assert found.text == "The carving is within the limits as one piece: no joints."
+    hopeless = Job.from_toml(TEXT % 0.02)
+    found, pieces = plan(icosphere(2, 0.1), hopeless)
+    assert len(found.over) == over(pieces, hopeless) > 0
+    assert "kg of 0.02 kg" in found.over[0]
+
+
+def test_several_bodies() -> None:
+    mesh = joined(ROCK, Mesh(ROCK.vertices + np.array([3.0, 0.0, 0.0]), ROCK.triangles))
+    found, pieces = plan(mesh, JOB)
+    assert over(pieces, JOB) == 0
+    assert found.quality.pieces == len(pieces)
+
+
+def test_no_joint_crosses_what_is_to_be_kept_whole() -> None:
+    middle = ROCK.corners().mean(axis=1)
+    keep = np.linalg.norm(middle - ROCK.vertices[np.argmax(ROCK.vertices[:, 2])], axis=1) < 0.15
+    found, pieces = plan(ROCK, JOB, keep=keep)
+    assert over(pieces, JOB) == 0
+    result = cut(ROCK, found.joints, gap_width(JOB), crumb=JOB.carving.crumb)
+    holders = [i for i, body in enumerate(result.pieces) if keep[body.source[body.origin == 0]].any()]
+    assert len(holders) == 1
+
+
+def test_a_groove_is_followed_and_a_joint_beside_it_is_told_where_to_go() -> None:
+    block = box((2.0, 0.9, 0.9))
+    job = Job.from_toml(
+        '[skin]\nlayers = []\n[limits]\npiece_size = ["1.4 m", "1.2 m", "1.2 m"]\n[foam]\nkerf = "0 mm"\n'
+        '[joints]\nfit = "0 mm"\n'
+    )
+    x = 1.13
+    ring = np.array([[x, 0.0, 0.0], [x, 0.9, 0.0], [x, 0.9, 0.9], [x, 0.0, 0.9], [x, 0.0, 0.0]])
+    trails = (Trail.along("crevice 1", ring),)
+    found, pieces = plan(block, job, trails=trails)
+    assert len(pieces) == 2
+    assert found.quality.on_seam > 0.95
+    assert "follows crevice 1" in found.reasons[0]
+    samples = take_samples(block, job, 0.0, trails)
+    (told,) = suggest(samples, [Plane((x - 0.06, 0.0, 0.0), (1.0, 0.0, 0.0))], job)
+    assert told.shift == pytest.approx(0.06, abs=0.026)
+    assert told.before < 0.1 < 0.9 < told.after
+    assert told.text("C").startswith("shift joint C by ")
+    assert suggest(samples, [Plane((x, 0.0, 0.0), (1.0, 0.0, 0.0))], job) == ()
+
+
+def test_stopped_half_way_the_best_so_far_stands_and_says_so() -> None:
+    calls = 0
+
+    def stop(share: float, text: str) -> None:
+        nonlocal calls
+        calls += 1
+        if calls > 3:
+            raise Cancelled("stopped")
+
+    found, pieces = plan(ROCK, JOB, progress=stop)
+    assert not found.complete
+    assert "Stopped" in found.text
+    assert len(pieces) >= 2
+
+
+def test_bounds_of_a_ball_and_of_a_block() -> None:
+    # A ball weighs just its limit: one piece is possible, and no bound may say otherwise.
+    ball = icosphere(4, 0.5)
+    job = Job.from_toml(
+        '[skin]\nlayers = [{ name = "skin", mass = "6 kg/m2", faces = ["carved", "joint", "base", "back"] }]'
+        '\nbridging = "0 mm"'
+    )
+    whole = measure_piece(ball, job)
+    limit = job.limits.piece_mass
+    assert whole.finished_mass < limit
+    assert bounds(whole, job).fewest == 1
+    # The issue's own formula: the least N with V / N <= v, where 15 v + 49.8 v^(2/3) = 50.
+    text = '[skin]\nlayers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]\n'
+    job = Job.from_toml(text + 'bridging = "0 mm"\n')
+    block = measure_piece(box((2.4, 1.2, 1.2)), job)
+    low, high = 0.0, 4.0
+    for _ in range(100):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if 15.0 * middle + 49.8 * middle ** (2.0 / 3.0) <= 50.0 else (low, middle)
+    assert bounds(block, job).practical == int(np.ceil(block.volume / low))

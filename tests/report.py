@@ -1,0 +1,232 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The planning tables: how many pieces, how well hidden, how long it took. Run by hand: ``python3 build.py report``.
+
+Rocks with planted grooves (tests/outside/planted_rocks.py) every 0.5 m, and open scans (tests/outside/datasets.py).
+Each plan is cut again by all its joints, every piece measured by the checks, every line held against the true grooves.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+sys.path.append(str(Path(__file__).parent / "outside"))
+
+import pytest
+from datasets import ARMADILLO, BUNNY, path_of, read_off
+from planted_rocks import NEAR, SHAPES, planted_rock
+from reference import volume_of
+from seamwright.core.cutting.cut import cut
+from seamwright.core.handling.checks import within_limits
+from seamwright.core.handling.figures import measure_piece
+from seamwright.core.intake.prepare import prepare
+from seamwright.core.job import Job
+from seamwright.core.mesh.mesh import Mesh
+from seamwright.core.mesh.topology import edge_report
+from seamwright.core.planning.for_job import propose_for_job
+from seamwright.core.seams.index import CREVICE, SeamIndex
+from seamwright.core.seams.near import segments_of
+from seamwright.core.seams.sampling import visible_parts
+from seamwright.core.seams.seams import find_seams
+from seamwright.core.skin.depth import gap_width
+
+BARE = """
+[foam]
+kerf = "0 mm"
+[skin]
+bridging = "0 mm"
+layers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]
+[limits]
+piece_mass = "50 kg"
+piece_size = ["2.4 m", "1.2 m", "1.2 m"]
+any_pose = %s
+[joints]
+fit = "0 mm"
+seams = ["crevice"]
+kinds = [%s]
+hidden = %g
+"""
+
+SKINNED = """
+[limits]
+piece_mass = "%g kg"
+piece_size = ["2.4 m", "1.2 m", "1.2 m"]
+any_pose = %s
+[joints]
+hidden = %g
+"""
+
+BALANCE = 1e-9
+
+
+@dataclass(frozen=True)
+class Row:
+    """What one plan came to; shares of the visible joint line, seconds of processor time."""
+
+    name: str
+    pieces: int
+    practical: int
+    fewest: int
+    bad: int
+    open: int
+    lost: float
+    on_seam: float
+    chance: float
+    planes: float | None
+    heaviest: float
+    lightest: float
+    seconds: float
+    wall: float
+
+
+def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None, planes: Job | None) -> Row:
+    """Plan, cut, check; `truth` are courses that a joint may follow, None: the crevices that were found."""
+    start, wall = time.process_time(), time.perf_counter()
+    ready = prepare(mesh).mesh
+    gap = gap_width(job)
+    seams = find_seams(ready, job)
+    plan = propose_for_job(ready, job, gap, seams)
+    found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
+    figures = [measure_piece(body.mesh, job) for body in found.pieces]
+    bad = sum(not within_limits(piece, job) for piece in figures)
+    seconds, wall = time.process_time() - start, time.perf_counter() - wall
+    index = seams.index if truth is None else SeamIndex({CREVICE: segments_of(truth)}, NEAR)
+    every = (*found.pieces, *found.crumbs, *found.taken)
+    share = None
+    if planes is not None:
+        other = propose_for_job(ready, planes, gap, seams)
+        share = on_seam(cut(ready, other.joints, gap, crumb=job.carving.crumb).lines, index)
+    return Row(
+        name,
+        len(found.pieces),
+        plan.quality.practical,
+        plan.quality.fewest,
+        bad,
+        sum(not edge_report(body.mesh.triangles).closed for body in every),
+        abs(sum(volume_of(body.mesh) for body in every) / volume_of(ready) - 1.0),
+        on_seam(found.lines, index),
+        index.chance(ready),
+        share,
+        max(piece.finished_mass for piece in figures),
+        min(piece.finished_mass for piece in figures),
+        seconds,
+        wall,
+    )
+
+
+def on_seam(lines: Sequence[Sequence[object]], index: SeamIndex) -> float:
+    """Share of all visible joint line within the tolerance."""
+    total = kept = 0.0
+    for own in lines:
+        parts = visible_parts(own)  # type: ignore[arg-type]
+        on = index.on(parts.point)
+        total += float(parts.length.sum())
+        kept += float(parts.length[on].sum())
+    return kept / total if total > 0.0 else 1.0
+
+
+def rocks(args: argparse.Namespace) -> Iterator[tuple[str, Mesh, Sequence[np.ndarray]]]:
+    """Planted rocks, shape by shape."""
+    for shape in args.shapes:
+        for seed in range(args.first, args.first + args.seeds):
+            rock = planted_rock(shape, args.triangles, seed, spacing=0.5)
+            yield f"{shape} {seed}", rock.mesh, [course[::10] for course in rock.grooves]
+
+
+def scans(sizes: Sequence[float]) -> Iterator[tuple[str, Mesh]]:
+    """Open scans, each with its longest side so many metres."""
+    for dataset in (BUNNY, ARMADILLO):
+        try:
+            mesh = read_off(path_of(dataset))
+        except (OSError, pytest.skip.Exception) as error:
+            say(f"{dataset.name}: left out ({error})")
+            continue
+        for size in sizes:
+            factor = size / float(mesh.size.max())
+            yield f"{dataset.name.split('.')[0]} {size:g} m", Mesh(mesh.vertices * factor, mesh.triangles)
+
+
+def say(text: str) -> None:
+    """Write a line at once."""
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def show(row: Row) -> None:
+    """One line of the table, as soon as it is known."""
+    planes = "    -" if row.planes is None else f"{row.planes:5.2f}"
+    say(
+        f"{row.name:16} {row.pieces:6d} {row.practical:5d} {row.pieces / row.practical:6.2f} {row.fewest:6d} "
+        f"{row.bad:4d} "
+        f"{row.open:5d} {row.lost:8.0e} {row.on_seam:7.2f} {planes} {row.chance:7.2f} {row.heaviest:6.1f} "
+        f"{row.lightest:6.1f} {row.seconds:6.1f} {row.wall:6.1f}"
+    )
+
+
+def mean(rows: Sequence[Row]) -> None:
+    """What the rows come to on average, by the first word of their names."""
+    for word in dict.fromkeys(row.name.split()[0] for row in rows):
+        mine = [row for row in rows if row.name.startswith(word)]
+        ratios = [row.pieces / row.practical for row in mine]
+        planes = [row.planes for row in mine if row.planes is not None]
+        gain = f", {np.mean([row.on_seam for row in mine]) / np.mean(planes):.1f} times planes alone" if planes else ""
+        say(
+            f"  {word}: pieces / cubes {np.mean(ratios):.2f} (at most {max(ratios):.2f}), on seams "
+            f"{np.mean([row.on_seam for row in mine]):.2f} (least {min(row.on_seam for row in mine):.2f}){gain}, over "
+            f"a limit {sum(row.bad for row in mine)}, open {sum(row.open for row in mine)}"
+        )
+
+
+HEAD = (
+    f"{'':16} {'pieces':>6} {'cubes':>5} {'ratio':>6} {'fewest':>6} {'over':>4} {'open':>5} {'lost':>8} {'on seam':>7} "
+    f"{'plane':>5} {'chance':>7} {'most':>6} {'least':>6} {'cpu s':>6} {'wall s':>6}"
+)
+
+
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--triangles", type=int, default=200_000)
+    parser.add_argument("--seeds", type=int, default=20)
+    parser.add_argument("--first", type=int, default=1)
+    parser.add_argument("--shapes", nargs="*", default=list(SHAPES))
+    parser.add_argument("--hidden", type=float, default=0.5)
+    parser.add_argument("--pose", choices=("upright", "any"), default="upright")
+    parser.add_argument("--no-planes", action="store_true", help="leave the plan of planes alone out")
+    parser.add_argument("--only", choices=("rocks", "skin", "heavy", "scans"), nargs="*", default=None)
+    args = parser.parse_args()
+    wanted = args.only or ["rocks", "skin", "heavy", "scans"]
+    pose = "true" if args.pose == "any" else "false"
+    bare = Job.from_toml(BARE % (pose, '"plane", "profile"', args.hidden))
+    planes = None if args.no_planes else Job.from_toml(BARE % (pose, '"plane"', args.hidden))
+    tables = {
+        "rocks": ("50 kg, 8.3 kg/m2 on all faces, no gap", bare, planes),
+        "skin": ("50 kg, the default skin and gap", Job.from_toml(SKINNED % (50, pose, args.hidden)), None),
+        "heavy": (
+            "100 kg, the default skin and gap; without a bar",
+            Job.from_toml(SKINNED % (100, pose, args.hidden)),
+            None,
+        ),
+    }
+    for name, (title, job, alone) in tables.items():
+        if name in wanted:
+            say(f"\n{title}; {args.pose}; {args.triangles} triangles, grooves every 0.5 m\n{HEAD}")
+            rows = []
+            for rock, mesh, truth in rocks(args):
+                rows.append(measured(rock, mesh, job, truth, alone))
+                show(rows[-1])
+            mean(rows)
+    if "scans" in wanted:
+        say(f"\nopen scans, 50 kg, 8.3 kg/m2 on all faces, no gap; {args.pose}\n{HEAD}")
+        for scan, mesh in scans((2.0, 3.0, 5.0)):
+            show(measured(scan, mesh, bare, None, None))
+
+
+if __name__ == "__main__":
+    main()
