@@ -17,6 +17,9 @@ from .core.seams.judge import OFF
 DASH: Final = 0.06
 """Metres of line, and as much without, where a joint keeps to no seam."""
 
+THICK: Final = 0.004
+"""Metres, half the thickness of a line: to be seen from some metres off, and hidden in a crevice no more than that."""
+
 ON_COLOUR: Final = (0.16, 0.45, 0.75, 1.0)
 OFF_COLOUR: Final = (0.9, 0.55, 0.1, 1.0)
 """Blue and orange: told apart also by those who do not see red and green."""
@@ -44,6 +47,10 @@ def put_lines(folder: Any, result: JobResult, scale_length: float) -> None:
             obj["mark"] = record.mark
             obj["on_seam"] = not word
             obj.color = colour
+            # A bare curve has the theme's colour; a thick one that of its material.
+            obj.data.bevel_depth = THICK / scale_length
+            obj.data.bevel_resolution = 0
+            obj.hide_render = True
             obj.data.materials.append(_material(word or " on seam", colour))
             obj.hide_select = True
             folder.objects.link(obj)
