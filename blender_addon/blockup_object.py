@@ -32,8 +32,8 @@ def stamp(job: Job) -> str:
 
 def put_blockup(
     job: JobCollection, plan: BlockUpPlan, traces: tuple[FloatArray, FloatArray], scale_length: float
-) -> bpy.types.Collection:
-    """Objects for a block-up, in place of those that were there.
+) -> Any:
+    """The collection with objects for a block-up, in place of those that were there.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def put_blockup(
 
 def _wire(name: str, points: FloatArray, edges: IntArray, scale_length: float) -> Any:
     """An object of edges alone, that is not rendered and not picked by a click."""
-    data = bpy.data.meshes.new(name)
+    data: Any = bpy.data.meshes.new(name)
     data.vertices.add(len(points))
     data.edges.add(len(edges))
     data.attributes["position"].data.foreach_set("vector", (points / scale_length).astype(np.float32).ravel())

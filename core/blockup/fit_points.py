@@ -8,10 +8,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from ..errors import JobError
 from .layout import Layout
+
+FloatArray = NDArray[np.float64]
 
 STEEPEST: Final = math.radians(10.0)
 """A line of points that leans more than this against level, and a plane that leans more against upright, is neither."""
@@ -75,7 +77,7 @@ def fit_to_points(layout: Layout, points: ArrayLike) -> FittedLayout:
     return _upright(layout, p, direction)
 
 
-def _bed(layout: Layout, p: np.ndarray) -> FittedLayout:
+def _bed(layout: Layout, p: FloatArray) -> FittedLayout:
     """Shift up or down: the nearest course plane comes to the points' mean height."""
     z = float(p[:, 2].mean())
     at = z - layout.origin[2]
@@ -86,7 +88,7 @@ def _bed(layout: Layout, p: np.ndarray) -> FittedLayout:
     return FittedLayout(replace(layout, origin=(x, y, low + at - plane)), "bed", float(np.abs(p[:, 2] - z).max()))
 
 
-def _upright(layout: Layout, p: np.ndarray, direction: np.ndarray | None) -> FittedLayout:
+def _upright(layout: Layout, p: FloatArray, direction: FloatArray | None) -> FittedLayout:
     """Turn about the points' middle onto their direction, then shift square to it."""
     middle = p.mean(axis=0)
     along = layout.turn([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])[:, :2]
@@ -108,13 +110,13 @@ def _upright(layout: Layout, p: np.ndarray, direction: np.ndarray | None) -> Fit
     return FittedLayout(moved, ("end", "side")[axis], off)
 
 
-def _between(a: np.ndarray, b: np.ndarray) -> float:
+def _between(a: FloatArray, b: FloatArray) -> float:
     """Signed angle from one line to another, from minus to plus a quarter turn."""
     angle = math.atan2(float(a[0] * b[1] - a[1] * b[0]), float(a @ b))
     return (angle + 0.5 * math.pi) % math.pi - 0.5 * math.pi
 
 
-def _shift(layout: Layout, p: np.ndarray, axis: int) -> float:
+def _shift(layout: Layout, p: FloatArray, axis: int) -> float:
     """How far the nearest wall across an axis is from the points' middle, metres along it."""
     x = layout.to_block([p.mean(axis=0)])[0]
     size = layout.billet[axis]

@@ -106,7 +106,8 @@ class Layout:
     def to_job(self, points: ArrayLike) -> FloatArray:
         """Block frame to job coordinates, (n, 3) metres."""
         p = np.asarray(points, dtype=np.float64).reshape(-1, 3)
-        return self.turn(p) + np.array(self.origin)
+        moved: FloatArray = self.turn(p) + np.array(self.origin)
+        return moved
 
     def turn(self, directions: ArrayLike) -> FloatArray:
         """Directions of the block frame in job coordinates, (n, 3)."""

@@ -6,7 +6,7 @@ from __future__ import annotations
 import bisect
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -102,8 +102,8 @@ def count_billets(cuttings: Sequence[Cutting]) -> int:
 
 
 def _one_way(parts: Sequence[Triple], billet: Triple, kerf: float, order: str, split: str) -> list[Cutting]:
-    keys = {
-        "volume": lambda p: math.prod(p),
+    keys: dict[str, Callable[[Triple], tuple[float, float]]] = {
+        "volume": lambda p: (math.prod(p), 0.0),
         "longest": lambda p: (max(p), math.prod(p)),
         "face": lambda p: (math.prod(sorted(p)[1:]), math.prod(p)),
         "height": lambda p: (p[2], math.prod(p)),

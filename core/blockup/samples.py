@@ -63,7 +63,8 @@ def _outstanding(points: FloatArray) -> FloatArray:
     angle = np.arange(_DIRECTIONS) * (2.0 * np.pi / _DIRECTIONS)
     ends = _strip_ends(points)
     rows = [int((np.cos(a) * ends[:, 0] + np.sin(a) * ends[:, 1]).argmax()) for a in angle.tolist()]
-    return ends[np.unique(rows)]
+    kept: FloatArray = ends[np.unique(rows)]
+    return kept
 
 
 def _strip_ends(points: FloatArray) -> FloatArray:
@@ -75,7 +76,8 @@ def _strip_ends(points: FloatArray) -> FloatArray:
         order = np.lexsort(keys)
         first = np.flatnonzero(np.append(True, np.diff(strip[order]) > 0))
         rows += [order[first], order[np.append(first[1:], len(order)) - 1]]
-    return points[np.unique(np.concatenate(rows))]
+    kept: FloatArray = points[np.unique(np.concatenate(rows))]
+    return kept
 
 
 def snug_turn(points: FloatArray) -> float:

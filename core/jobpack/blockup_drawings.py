@@ -86,7 +86,7 @@ def course_plan(plan: BlockUpPlan, outline: CourseOutline, scale: float) -> Draw
     lines = [Line(loop, CARVED, True) for loop in outline.lower] + [Line(loop, UPPER, True) for loop in outline.upper]
     # All courses are drawn in one place, so that they can be laid over each other.
     low, high = _extent(plan.billets)
-    frame = rectangle(low[:2], high[:2], Pen(0.0))
+    frame = rectangle(low[:2].tolist(), high[:2].tolist(), Pen(0.0))
     name = course_name(plan, outline.course)
     return Drawing(
         f"{name.capitalize()} from above",
