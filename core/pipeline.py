@@ -25,7 +25,7 @@ from .errors import CutError, Progress
 from .findings import Finding, Severity, worst
 from .handling.checks import check_piece
 from .handling.figures import PieceFigures, measure_finished
-from .handling.growing import check_growth, grown
+from .handling.growing import check_growth, grown, moved
 from .handling.handled import Handled, handle
 from .handling.handled_checks import check_handling
 from .handling.pricing import check_prices, price_job
@@ -162,7 +162,9 @@ def run_job(
             job,
         )
     with clock.stage("clearance", 0.88):
-        parts = [(marks[i], result.pieces[i].mesh) for i in order]
+        shifts = grown(len(result.pieces), joints, contacts, job)
+        moves = shifts.moves.tolist()
+        parts = [(marks[i], moved(result.pieces[i].mesh, moves[i])) for i in order]
         clearance, near = check_keep_clear(job, intake.mesh, parts, keep_clear or {}, clock.part(0.88, 0.92))
     with clock.stage("check", 0.92):
         findings = [*intake.findings, *twice]
@@ -181,14 +183,13 @@ def run_job(
             findings += check_seams(letter, own, job, seams.chance)
         if joints and job.joints.seams and not len(seams.index):
             findings.append(no_seams(job))
-        shifts = grown(len(result.pieces), joints, contacts, job)
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
         findings += fire_questions(job)
         ordered = [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts]
         cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices, blockup)
         findings += check_prices(cost, prices)
     with clock.stage("take-off", 0.95):
-        pieces = _pieces(result, figures, handled, shifts.moves.tolist(), order, marks, letters, contacts, findings)
+        pieces = _pieces(result, figures, handled, moves, order, marks, letters, contacts, findings)
     status = {letter: worst(f for f in findings if f.joint == letter) for letter in letters}
     return JobResult(
         job=job,

@@ -158,13 +158,17 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
-            ("Crew by the rule", str(crew) if crew else "more than the crew"),
+            ("Crew", str(crew) if crew else "more than the crew"),
             ("Largest share", mass(context, obj.get("largest_share_kg", 0.0))),
-            ("Tilts before it falls", f"{math.degrees(obj.get('tilt_rad', 0.0)):.0f}°"),
+            ("Tilts before it falls", _tilt(float(obj.get("tilt_rad", 0.0)))),
         ):
             row = split.split(factor=0.45)
             row.label(text=word)
             row.label(text=text)
+
+
+def _tilt(angle: float) -> str:
+    return f"{math.degrees(angle):.0f}°" if angle > 0.0 else "falls by itself"
 
 
 class SEAMWRIGHT_PT_pack(OfJob, bpy.types.Panel):

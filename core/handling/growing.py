@@ -41,6 +41,11 @@ def grown(count: int, joints: Sequence[Joint], contacts: Sequence[Contact], job:
     return solve_shifts(count, pairs, directions, growth(job) * steep)
 
 
+def moved(mesh: Mesh, move: Sequence[float]) -> Mesh:
+    """A piece where it stands in the grown job; the same mesh where it does not move."""
+    return Mesh(mesh.vertices + np.asarray(move), mesh.triangles, mesh.kind) if any(move) else mesh
+
+
 def _parting(joint: Joint) -> tuple[FloatArray, float]:
     """Unit direction from the lower side to the upper, and how much further they go for the steepest segment."""
     if isinstance(joint, Plane):

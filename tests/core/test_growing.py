@@ -11,7 +11,7 @@ import pytest
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Joint, Plane, Profile
 from seamwright.core.findings import Severity
-from seamwright.core.handling.growing import check_growth, grown
+from seamwright.core.handling.growing import check_growth, grown, moved
 from seamwright.core.job import Job, Layer, Skin
 from seamwright.core.mesh.mass import volume
 from seamwright.core.pipeline import run_job
@@ -122,6 +122,14 @@ def test_a_round_of_stones_opens_evenly() -> None:
     assert found.misfit == pytest.approx(np.zeros(count), abs=1e-12)
     away = found.moves[pairs[:, 1]] - found.moves[pairs[:, 0]]
     assert np.linalg.norm(away, axis=1) == pytest.approx(np.full(count, 0.01), rel=1e-9)
+
+
+def test_pieces_stand_where_they_have_moved_to() -> None:
+    piece = box()
+    assert moved(piece, (0.0, 0.0, 0.0)) is piece
+    away = moved(piece, (0.01, 0.0, -0.02))
+    assert away.vertices == pytest.approx(piece.vertices + np.array([0.01, 0.0, -0.02]))
+    assert (away.kind == piece.kind).all()
 
 
 def test_pieces_that_nothing_joins_stay() -> None:
