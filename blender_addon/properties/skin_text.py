@@ -1,14 +1,17 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The skin of a job as one text, so that Blender's own presets can keep and apply it."""
+"""The skin of a job as one text, so that Blender's own presets can keep and apply it.
+
+What the two functions need is imported in them: Blender 4.2 keeps a property's functions for ever, and with them all
+that their module holds.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from ..core.errors import SeamwrightError
-from ..core.job import Job
-from . import settings_link
+if TYPE_CHECKING:
+    from ..core.job import Job
 
 _HEAD = "[skin]"
 
@@ -23,6 +26,9 @@ def skin_toml(job: Job) -> str:
 
 def get_skin(group: Any) -> str:
     """The skin as it is set now; empty while settings do not go together."""
+    from ..core.errors import SeamwrightError
+    from . import settings_link
+
     try:
         return skin_toml(settings_link.read(group))
     except SeamwrightError:
@@ -31,6 +37,10 @@ def get_skin(group: Any) -> str:
 
 def set_skin(group: Any, text: str) -> None:
     """Take a skin over, all else stays; a text that is no skin changes nothing."""
+    from ..core.errors import SeamwrightError
+    from ..core.job import Job
+    from . import settings_link
+
     try:
         skin = Job.from_toml(text).skin
         job = settings_link.read(group)
