@@ -338,6 +338,13 @@ def test_up_is_not_guessed_without_a_foot() -> None:
 # A new skin.
 
 
+@pytest.fixture
+def few_samples(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Quicker: how near the samples must lie is for tests/outside/test_new_skin.py."""
+    monkeypatch.setattr("seamwright.core.intake.remesh._SAMPLES", 3000)
+    monkeypatch.setattr("seamwright.core.intake.remesh._MOST_SAMPLES", 6000)
+
+
 def blocky(mesh: Mesh, voxel: float) -> Mesh:
     """A stand-in for a remesher: the skin of the cells whose middles lie in a unit ball."""
     cells_along = math.ceil(2.4 / voxel)
@@ -358,7 +365,7 @@ def test_distance_to_a_ball_is_known() -> None:
     assert distances(np.array([[50.0, 0.0, 0.0]]), ball) == pytest.approx([49.0], abs=0.002)
 
 
-def test_deviation_both_ways() -> None:
+def test_deviation_both_ways(few_samples: None) -> None:
     """A plate and the same plate with a far corner pulled out: one way is not the other."""
     plate = grid_box((10, 10, 1), (1.0, 1.0, 0.1))
     both = joined(plate, box((0.1, 0.1, 0.1), (0.0, 0.0, 0.6)))
@@ -368,7 +375,7 @@ def test_deviation_both_ways() -> None:
     assert 0.05 < there.rms_back < 0.2
 
 
-def test_remesh_goes_finer_until_it_is_near_enough() -> None:
+def test_remesh_goes_finer_until_it_is_near_enough(few_samples: None) -> None:
     ball = icosphere(3)
     made = remesh(ball, 0.06, blocky)
     assert made.near_enough
@@ -380,7 +387,7 @@ def test_remesh_goes_finer_until_it_is_near_enough() -> None:
         remesh(ball, 0.1, lambda mesh, voxel: bottomless(box()))
 
 
-def test_remesh_as_a_step_says_its_deviation() -> None:
+def test_remesh_as_a_step_says_its_deviation(few_samples: None) -> None:
     job = Job.from_toml('[carving]\nmend = "steps"\nsteps = ["remesh"]\ndeviation = "60 mm"')
     recipe = Recipe.of(job.carving)
     assert recipe is not None
