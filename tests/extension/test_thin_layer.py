@@ -23,13 +23,16 @@ NUMPY = {
     "corner_layers.py": "UV maps and colours there and back",
     "job_blend.py": "a type for numbers in attributes",
     "joint_object.py": "an object's matrix to a joint and back",
+    "keep_clear.py": "bodies, ways and depths there and back",
     "operators/carving.py": "counts the faces at each edge, to select the open ones",
     "operators/common.py": "an object's box",
+    "operators/seams.py": "which faces are chosen, and their numbers there and back",
     "operators/joints.py": "a direction from the cursor, the view or an object",
     "picture_scene.py": "floor, scale bar, lights and labels of a picture",
     "properties/settings_link.py": "numbers as Blender keeps them, in single precision",
     "site_objects.py": "a mark's place on its face",
     "stamps.py": "fingerprints of arrays",
+    "surface_marks.py": "lines, zones and cameras to arrays",
     "trial.py": "from where pieces come in, and how far apart they go",
 }
 """Modules that may use numpy, and what for. A new one needs its line, and a reason why it is not the core's."""
