@@ -109,6 +109,12 @@ def test_sweeps_weigh_as_the_exact_cut_does(samples: Samples) -> None:
             assert shown(part, sheet)[0] == pytest.approx(line, rel=0.04)
 
 
+def test_a_body_thinner_than_the_rows_that_are_evened() -> None:
+    one = sweep(whole(take_samples(box((0.4, 0.3, 0.012)), JOB, 0.0)), Z)
+    assert len(one.cost) == len(one.area) == len(one.volume) == len(one.low)
+    assert one.volume[-1] == pytest.approx(0.4 * 0.3 * 0.012, rel=1e-9)
+
+
 def test_what_lies_below_rows_adds_up(samples: Samples) -> None:
     part = whole(samples)
     image = make_image(whole_slab(part), Y, X)
