@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import bpy
-import numpy as np
 
 from . import convert, job_tree
 from .core.jobpack.record import JobResult
-from .core.mesh.mesh import FloatArray
 from .core.seams.judge import OFF
+from .core.seams.sampling import dashes
 
 DASH: Final = 0.06
 """Metres of line, and as much without, where a joint keeps to no seam."""
@@ -54,18 +53,6 @@ def put_lines(folder: Any, result: JobResult, scale_length: float) -> None:
             obj.data.materials.append(_material(word or " on seam", colour))
             obj.hide_select = True
             folder.objects.link(obj)
-
-
-def dashes(line: FloatArray, long: float) -> list[FloatArray]:
-    """Every other stretch of this length, metres, of a polyline (k, 3); the first and, cut short, maybe the last."""
-    run = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)))
-    out = []
-    for start in np.arange(0.0, max(run[-1], 1e-12), 2.0 * long).tolist():
-        stop = min(start + long, float(run[-1]))
-        inner = run[(run > start) & (run < stop)]
-        at = np.concatenate([[start], inner, [stop]])
-        out.append(np.stack([np.interp(at, run, column) for column in line.T], axis=1))
-    return [part for part in out if len(part) > 1 and (part[0] != part[-1]).any()]
 
 
 def _material(name: str, colour: Sequence[float]) -> bpy.types.Material:

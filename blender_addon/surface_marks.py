@@ -7,6 +7,7 @@ UV seams only when asked. Zones are a face attribute. Viewpoints are ordinary ca
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import replace
 from typing import Any, Final
 
@@ -80,7 +81,7 @@ def marks_key(job: JobCollection) -> str:
     cameras: list[Any] = viewpoints(job)
     curves: list[Any] = marked_curves(job)
     seen = [(c.name, _rows(c), c.data.angle_x, c.data.angle_y) for c in cameras]
-    drawn = [(c.name, _rows(c), _control_sum(c.data)) for c in curves]
+    drawn = [(c.name, _rows(c), _points_stamp(c.data)) for c in curves]
     carving = job.seamwright.carving
     return repr((seen, drawn, "" if carving is None else str(carving.get(ZONE, "")), job.seamwright.use_uv_seams))
 
@@ -90,14 +91,15 @@ def _rows(obj: bpy.types.Object) -> list[list[float]]:
     return [list(row) for row in matrix]
 
 
-def _control_sum(data: Any) -> tuple[float, ...]:
-    total = []
+def _points_stamp(data: Any) -> int:
+    crc = 0
     for spline in data.splines:
-        points = spline.bezier_points if spline.type == "BEZIER" else spline.points
-        values = np.empty(len(points) * (3 if spline.type == "BEZIER" else 4), dtype=np.float32)
+        bezier = spline.type == "BEZIER"
+        points = spline.bezier_points if bezier else spline.points
+        values = np.empty(len(points) * (3 if bezier else 4), dtype=np.float32)
         points.foreach_get("co", values)
-        total.append(round(float((values * np.arange(1, len(values) + 1)).sum()), 6))
-    return tuple(total)
+        crc = zlib.crc32(values.tobytes(), crc)
+    return crc
 
 
 def _curves(job: JobCollection, depsgraph: bpy.types.Depsgraph, scale_length: float) -> list[FloatArray]:
@@ -144,7 +146,7 @@ def _lines(data: Any, pairs: NDArray[np.int64], matrix: NDArray[np.float64], sca
     return list(polylines((place @ matrix[:3, :3].T + matrix[:3, 3]) * scale_length, pairs))
 
 
-def _zones(data: Any) -> NDArray[np.uint8] | None:
+def _zones(data: Any) -> NDArray[np.int64] | None:
     """Zone of each triangle as `convert.mesh_from_object` orders them; None where nothing is marked."""
     attribute = data.attributes.get(ZONE)
     if attribute is None or attribute.domain != "FACE" or attribute.data_type not in ("INT", "INT8"):
@@ -155,19 +157,10 @@ def _zones(data: Any) -> NDArray[np.uint8] | None:
     data.calc_loop_triangles()
     face = np.empty(len(data.loop_triangles), dtype=np.int32)
     data.loop_triangles.foreach_get("polygon_index", face)
-    return by_face[face].astype(np.uint8)
+    return by_face[face].astype(np.int64)
 
 
 def _viewpoint(obj: Any, scale_length: float) -> Viewpoint:
     if obj.data.type != "PERSP":
         raise MeshError(f"viewpoint {obj.name!r} is no perspective camera; set its lens to Perspective")
-    matrix = np.array(world_matrix(obj), dtype=np.float64)
-    axes = matrix[:3, :3] / np.linalg.norm(matrix[:3, :3], axis=0)
-    return Viewpoint(
-        obj.name,
-        matrix[:3, 3] * scale_length,
-        -axes[:, 2],
-        axes[:, 1],
-        float(np.tan(obj.data.angle_x / 2.0)),
-        float(np.tan(obj.data.angle_y / 2.0)),
-    )
+    return Viewpoint.of_camera(obj.name, _rows(obj), (obj.data.angle_x, obj.data.angle_y), scale_length)

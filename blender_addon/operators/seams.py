@@ -12,7 +12,7 @@ from .. import job_tree
 from ..convert import KIND
 from ..core.errors import MeshError, SeamwrightError
 from ..core.mesh.mesh import BACK, CARVED
-from ..core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN
+from ..core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN, wholly
 from ..long_work import sentence
 from ..surface_marks import ZONE
 from ..world import world_matrix
@@ -97,7 +97,7 @@ def _chosen(context: bpy.types.Context, obj: Any, faces: str) -> Any:
         data.loops.foreach_get("vertex_index", corner)
         start = np.empty(len(data.polygons), dtype=np.int32)
         data.polygons.foreach_get("loop_start", start)
-        return np.minimum.reduceat(values[corner], start) >= 0.5
+        return wholly(values, corner, start, 0.5)
     chosen = np.zeros(len(data.polygons), dtype=bool)
     data.polygons.foreach_get("select", chosen)
     if not chosen.any():

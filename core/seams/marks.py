@@ -4,10 +4,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ..errors import MeshError
 
@@ -40,6 +40,20 @@ class Viewpoint:
     wide: float
     high: float
 
+    @classmethod
+    def of_camera(cls, name: str, matrix: ArrayLike, angles: tuple[float, float], scale: float = 1.0) -> Viewpoint:
+        """A viewpoint from a camera that looks along its own -z, its y up.
+
+        Parameters
+        ----------
+        matrix : (4, 4) to the world; a scale in it does not count. angles : of view, across and upright, radians.
+        scale : metres in one unit of the matrix.
+        """
+        place = np.asarray(matrix, dtype=np.float64)
+        axes = place[:3, :3] / np.linalg.norm(place[:3, :3], axis=0)
+        wide, high = (float(np.tan(angle / 2.0)) for angle in angles)
+        return cls(name, place[:3, 3] * scale, -axes[:, 2], axes[:, 1], wide, high)
+
 
 @dataclass(frozen=True, eq=False)
 class Marks:
@@ -48,12 +62,12 @@ class Marks:
     Attributes
     ----------
     lines : ordered points (k, 3) on the surface, two or more each.
-    zones : (m,) uint8 for each triangle of the carving as it was given: `PLAIN` to `MUST_HIDE`; None: all plain.
+    zones : (m,) `PLAIN` to `MUST_HIDE` for each triangle of the carving as it was given; None: all plain.
     viewpoints : from where the joints are looked at; none: seen lengths are not counted.
     """
 
     lines: tuple[FloatArray, ...] = ()
-    zones: NDArray[np.uint8] | None = None
+    zones: NDArray[np.integer[Any]] | None = None
     viewpoints: tuple[Viewpoint, ...] = field(default=())
 
     def zone_of(self, count: int, scan: NDArray[np.int64] | None = None) -> NDArray[np.uint8]:
@@ -78,6 +92,21 @@ class Marks:
                 "mark the zones on the carving that is cut"
             )
         return np.where(scan >= 0, self.zones[np.maximum(scan, 0)], PLAIN).astype(np.uint8)
+
+
+def wholly(
+    values: FloatArray, corners: NDArray[np.int64], starts: NDArray[np.int64], least: float
+) -> NDArray[np.bool_]:
+    """Faces whose corners all have this value or more.
+
+    Parameters
+    ----------
+    values : (n,) for each vertex. corners : vertex of each corner, face by face. starts : first corner of each face.
+    """
+    if len(starts) == 0:
+        return np.zeros(0, dtype=bool)
+    result: NDArray[np.bool_] = np.minimum.reduceat(values[corners], starts) >= least
+    return result
 
 
 def polylines(points: FloatArray, edges: NDArray[np.int64]) -> tuple[FloatArray, ...]:

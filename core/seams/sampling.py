@@ -148,3 +148,15 @@ def surface_parts(mesh: Mesh, spacing: float, kind: int = CARVED) -> tuple[Float
     if not points:
         return np.zeros((0, 3)), np.zeros(0)
     return np.concatenate(points), np.concatenate(areas)
+
+
+def dashes(line: FloatArray, long: float) -> list[FloatArray]:
+    """Every other stretch of this length, metres, of a polyline (k, 3); the first and, cut short, maybe the last."""
+    run = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)))
+    out = []
+    for start in np.arange(0.0, max(run[-1], 1e-12), 2.0 * long).tolist():
+        stop = min(start + long, float(run[-1]))
+        inner = run[(run > start) & (run < stop)]
+        at = np.concatenate([[start], inner, [stop]])
+        out.append(np.stack([np.interp(at, run, column) for column in line.T], axis=1))
+    return [part for part in out if len(part) > 1 and (part[0] != part[-1]).any()]

@@ -18,8 +18,8 @@ import panel_job as pj
 from seamwright import job_tree, surface_marks
 from seamwright.core.mesh.mesh import BACK
 from seamwright.core.seams.marks import KEEP_WHOLE, MUST_HIDE, polylines
+from seamwright.core.seams.sampling import dashes
 from seamwright.properties import settings_link
-from seamwright.stretches import dashes
 from shapes import grid_box
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
