@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Planning: where to put joints so that every piece is within the limits."""
+"""Planning: where to put joints so that every piece is within the limits, in few pieces that hide their joints."""
 
-from .stations import Proposal, propose_stations
+from .propose import Proposal, Wish, propose
 
-__all__ = ["Proposal", "propose_stations"]
+__all__ = ["Proposal", "Wish", "propose"]
