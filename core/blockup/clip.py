@@ -12,6 +12,12 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+def box_of(points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest coordinates of points, (n, 3), column by column: numpy is slow along a long thin array."""
+    low, high = (np.array([pick(points[:, k]) for k in range(3)]) for pick in (np.min, np.max))
+    return low, high
+
+
 @dataclass(frozen=True, eq=False)
 class Polygons:
     """Convex polygons of few corners.
@@ -36,12 +42,16 @@ class Polygons:
 
     def low(self) -> FloatArray:
         """Lowest coordinates of each, (n, 3)."""
-        low: FloatArray = self.corner.min(axis=1)
+        low: FloatArray = self.corner[:, 0].copy()
+        for k in range(1, self.corner.shape[1]):
+            np.minimum(low, self.corner[:, k], out=low)
         return low
 
     def high(self) -> FloatArray:
         """Highest coordinates of each, (n, 3)."""
-        high: FloatArray = self.corner.max(axis=1)
+        high: FloatArray = self.corner[:, 0].copy()
+        for k in range(1, self.corner.shape[1]):
+            np.maximum(high, self.corner[:, k], out=high)
         return high
 
     def within(self, axis: int, low: FloatArray, high: FloatArray) -> tuple[Polygons, IntArray]:

@@ -12,7 +12,7 @@ from ..errors import MeshError
 from ..mesh.mesh import Mesh
 from ..mesh.section import cross_sections, windings
 from ..tolerance import Tolerance
-from .clip import Polygons
+from .clip import Polygons, box_of
 from .layout import Cell, Layout
 
 FloatArray = NDArray[np.float64]
@@ -61,7 +61,7 @@ def held_billets(mesh: Mesh, layout: Layout) -> Held:
         raise MeshError("the carving has no triangles; nothing can be blocked up")
     block = layout.to_block(mesh.vertices)
     skin = Tolerance.of(block).on_joint
-    low, high = (np.array([pick(column) for column in block.T]) for pick in (np.min, np.max))
+    low, high = box_of(block)
     first, last = layout.course_at(float(low[2]) + skin), layout.course_at(float(high[2]) - skin)
     sizes = (high - low)[:2] / np.array(layout.billet[:2])
     if (last - first + 1) * (sizes[0] + 2.0) * (sizes[1] + 2.0) > 1e6:
@@ -201,7 +201,7 @@ def _take_inside(grid: _Grid, block: Mesh, skin: float, box_low: FloatArray, box
         points.append(corners)
         owners.append(np.full(len(corners), k))
     at, owner = np.concatenate(points), np.concatenate(owners)
-    low, high = block.vertices.min(axis=0), block.vertices.max(axis=0)
+    low, high = box_of(block.vertices)
     rows = np.flatnonzero(((at > low) & (at < high)).all(axis=1))
     at, owner = at[rows], owner[rows]
     levels, which = np.unique(at[:, 1], return_inverse=True)

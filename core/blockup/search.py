@@ -13,6 +13,7 @@ from ..errors import Progress
 from ..mesh.mass import volume
 from ..mesh.mesh import Mesh
 from .billets import part_size, with_margin
+from .clip import box_of
 from .held import Held, held_billets
 from .judge import Judge
 from .layout import Layout
@@ -75,7 +76,7 @@ def search_position(
     even ones between, at even angles and at those of the smallest rectangle round the plan; then angles nearby. The
     best few are counted exactly on the mesh. Not proved best; `Position.fewest` says how far off it can be at most.
     """
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = box_of(mesh.vertices)
     start = replace(layout, origin=(layout.origin[0], layout.origin[1], float(low[2])))
     step = float(np.clip(np.linalg.norm(high - low) / 120.0, 0.01, 0.1))
     judge = Judge.of(mesh, start, margin, step)
