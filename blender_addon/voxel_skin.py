@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 import numpy as np
 
@@ -35,15 +37,15 @@ def voxel_skin(mesh: Mesh, voxel: float) -> Mesh:
     scene = bpy.data.scenes.new("Seamwright skin")
     try:
         scene.collection.objects.link(obj)
-        modifier = obj.modifiers.new("Skin", "REMESH")
+        modifier: Any = obj.modifiers.new("Skin", "REMESH")
         modifier.mode = "VOXEL"
         modifier.voxel_size = voxel
         modifier.adaptivity = 0.0
-        layer = scene.view_layers[0]
+        layer: Any = scene.view_layers[0]
         layer.update()
         made = convert.mesh_from_object(obj, layer.depsgraph)
     finally:
-        data = obj.data
+        data: Any = obj.data
         bpy.data.objects.remove(obj)
         bpy.data.meshes.remove(data)
         bpy.data.scenes.remove(scene)

@@ -94,7 +94,7 @@ class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
         """Note the distance among the job's settings."""
         job, obj = job_tree.active_job(context), context.object
         obj.update_from_editmode()
-        picked = np.zeros(len(obj.data.vertices), dtype=bool)
+        picked = np.zeros(len(obj.data.vertices), dtype=np.bool_)
         obj.data.vertices.foreach_get("select", picked)
         rows = np.flatnonzero(picked).tolist()
         if len(rows) != 2:

@@ -142,7 +142,7 @@ def smooth(points: FloatArray, triangles: IntArray, free: IntArray, held: IntArr
     for axis in range(3):
         known = values[~inner] * points[columns[~inner], axis]
         fixed[:, axis] = np.bincount(rows[~inner], weights=known, minlength=len(centre))
-    scale = np.bincount(c, weights=v * v, minlength=len(free))
+    scale: FloatArray = np.bincount(c, weights=v * v, minlength=len(free)).astype(np.float64)
     result = np.empty((len(free), 3))
     for axis in range(3):
         result[:, axis] = _solve(r, c, v, -fixed[:, axis], points[free, axis], scale)
@@ -156,10 +156,12 @@ def _solve(
     high, wide = len(right), len(start)
 
     def times(x: FloatArray) -> FloatArray:
-        return np.bincount(r, weights=v * x[c], minlength=high)
+        total: FloatArray = np.bincount(r, weights=v * x[c], minlength=high).astype(np.float64)
+        return total
 
     def back(y: FloatArray) -> FloatArray:
-        return np.bincount(c, weights=v * y[r], minlength=wide)
+        total: FloatArray = np.bincount(c, weights=v * y[r], minlength=wide).astype(np.float64)
+        return total
 
     x = start.copy()
     left = back(right - times(x))

@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The command line on scans with faults: inspect tells them, run mends small ones, tapes set the scale."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from planted import plant
+from seamwright import commands
+from seamwright.core.intake.draft import Draft
+from seamwright.core.intake.floor import clip_above
+from seamwright.core.intake.prepare import prepare
+from seamwright.core.intake.readers import write_ply
+from seamwright.core.mesh.mesh import Mesh
+from shapes import bottomless, rock
+
+Output = pytest.CaptureFixture[str]
+BOULDER = rock(3)
+JOB = '[carving]\nfill = "600 mm"\n[limits]\npiece_mass = "500 kg"\ndoorway = ["9 m", "9 m"]\n'
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("seamwright.pictures.render_pictures", lambda result, progress: {})
+    return tmp_path
+
+
+def test_inspect_prints_the_diagnosis(folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", plant(rock(4), ("hole", "flipped_patch")).mesh)
+    assert commands.main(["inspect", "rock.ply"]) == 2
+    text = capfd.readouterr().out
+    assert "1 hole " in text
+    assert "1 patch of the surface face" in text
+    assert "wrong:" in text
+    assert commands.main(["inspect", "rock.ply", "--json"]) == 2
+    data = json.loads(capfd.readouterr().out)
+    assert [fault["kind"] for fault in data["faults"]] == ["open", "misoriented"]
+    assert data["overlap_tested_share"] == 1.0
+    assert np.array(data["faults"][0]["places"]).shape == (1, 3)
+
+
+@pytest.mark.parametrize("up", ["y", "-y"])
+def test_inspect_takes_the_up_axis(up: str, folder: Path, capfd: Output) -> None:
+    stone = bottomless(prepare(clip_above(Draft.of(rock(4)), -0.2).mesh).mesh)
+    sign = 1.0 if up == "y" else -1.0
+    lying = Mesh(stone.vertices[:, [0, 2, 1]] * [1.0, sign, -sign], stone.triangles)
+    write_ply(folder / "stone.ply", lying)
+    assert commands.main(["inspect", "stone.ply"]) == 2
+    assert f"likely up:     {up}: " in capfd.readouterr().out
+    assert commands.main(["inspect", "stone.ply", "--up", up]) == 1
+    text = capfd.readouterr().out
+    assert f"likely up:     {up}: " in text
+    assert f"turned so that the file's {up} points up" in text
+    assert commands.main(["inspect", "stone.ply", "--up", "w"]) == 2
+
+
+def test_a_unit_that_is_wrong_is_told_by_what_the_verb_knows(folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", Mesh(BOULDER.vertices * 1000.0, BOULDER.triangles))
+    assert commands.main(["inspect", "rock.ply"]) == 2
+    assert "give --unit, such as" in capfd.readouterr().err
+    assert commands.main(["run", "rock.ply", "--out", "pack"]) == 2
+    error = capfd.readouterr().err
+    assert "set unit under [carving] in the job file, such as" in error
+    assert "--unit" not in error
+    assert not (folder / "pack").exists()
+
+
+def test_run_mends_and_says_so_or_refuses(folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", plant(BOULDER, ("missing_triangle", "double")).mesh)
+    (folder / "job.toml").write_text(JOB)
+    assert commands.main(["run", "rock.ply", "--job", "job.toml", "--out", "pack"]) in (0, 1), capfd.readouterr().err
+    said = [f["message"] for f in json.loads((folder / "pack" / "findings.json").read_text())["findings"]]
+    assert any("1 hole filled" in message for message in said)
+    assert any("lay on another left out" in message for message in said)
+    (folder / "none.toml").write_text(JOB.replace("[carving]", '[carving]\nmend = "none"'))
+    assert commands.main(["run", "rock.ply", "--job", "none.toml", "--out", "other"]) == 2
+    assert "is not closed" in capfd.readouterr().err
+    assert not (folder / "other").exists()
+
+
+def test_run_scales_by_tapes(folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", BOULDER)
+    taped = '{ a = ["0 m", "0 m", "0 m"], b = ["1 m", "0 m", "0 m"], length = "900 mm" }'
+    other = '{ a = ["0 m", "0 m", "0 m"], b = ["0 m", "1 m", "0 m"], length = "950 mm" }'
+    (folder / "job.toml").write_text(JOB.replace("[carving]", f"[carving]\ntaped = [{taped}, {other}]"))
+    assert commands.main(["run", "rock.ply", "--job", "job.toml", "--out", "pack"]) in (0, 1), capfd.readouterr().err
+    found = json.loads((folder / "pack" / "findings.json").read_text())["findings"]
+    tapes = [f for f in found if f["check"] == "taped_scale"]
+    assert [f["severity"] for f in tapes] == ["note", "warning", "warning"]
+    assert tapes[0]["measured"] == pytest.approx(0.924, abs=0.001)
