@@ -107,7 +107,8 @@ class Bench:
         # A piece that fits as it stands needs no search for a better pose.
         upright = replace(self.job, limits=replace(self.job.limits, any_pose=False))
         figures = measure_piece(lump.mesh, upright, share)
-        figures = replace(figures, box=tuple(sorted(figures.box, reverse=True)))
+        long, middle, short = sorted(figures.box, reverse=True)
+        figures = replace(figures, box=(long, middle, short))
         return figures if within_limits(figures, self.job) else measure_piece(lump.mesh, self.job, share)
 
     def run(self, lump: Lump, plan: Plan, alone: bool, depth: int = 0) -> None:

@@ -115,7 +115,8 @@ def make_image(slab: Slab, u: FloatArray, w: FloatArray) -> Image:
     for k, p in enumerate((-1.0, 0.0, 1.0)):
         length = np.sqrt(np.maximum(1.0 + p * p - (nw - p * nu) ** 2, 0.0))
         cost[k] = np.bincount(index, (share * length).ravel(), columns * rows).reshape(columns, rows)
-    held = np.bincount(_bin(c[:, 0], COLUMN, column) * rows + _bin(c[:, 1], ROW, row), slab.foam, columns * rows)
+    place = _bin(c[:, 0], COLUMN, column) * rows + _bin(c[:, 1], ROW, row)
+    held = gathered(place, slab.foam, columns * rows)
     wide, high = slab.step * np.abs(u).sum() / COLUMN, slab.step * np.abs(w).sum() / ROW
     depth = boxed(boxed(held.reshape(columns, rows), 1, high), 0, wide + 1.0) / (COLUMN * ROW)
     return Image(column, row, _soft(cost), depth)
@@ -132,8 +133,8 @@ def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> tuple[Float
     at = i * rows + j
     count = len(every) - len(cells)
     skin = np.concatenate([of.skin[some] * each, part.faces[:, 3] * of.face_mass])
-    laid = np.bincount(at[:count], skin, columns * rows)
-    held = np.bincount(at[count:], of.cells.foam[cells] * each_cell, columns * rows)
+    laid = gathered(at[:count], skin, columns * rows)
+    held = gathered(at[count:], of.cells.foam[cells] * each_cell, columns * rows)
     # Thinned sums are set right by the whole's.
     held *= part.foam / held.sum()
     laid *= part.laid / max(float(laid.sum()), 1e-12)
@@ -141,7 +142,14 @@ def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> tuple[Float
 
 
 def _bin(x: FloatArray, step: float, first: int) -> IntArray:
-    return np.floor(x / step).astype(np.int64) - first
+    place: IntArray = np.floor(x / step).astype(np.int64) - first
+    return place
+
+
+def gathered(place: IntArray, values: FloatArray, count: int) -> FloatArray:
+    """Sum of the values at each of `count` places."""
+    total: FloatArray = np.bincount(place, values, count).astype(np.float64, copy=False)
+    return total
 
 
 def _soft(image: FloatArray) -> FloatArray:

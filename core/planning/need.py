@@ -117,10 +117,11 @@ class Need:
         halves = np.array([[n / 2.0, 2.0, k] for n in range(3, 16, 2) for k in (1.0, 2.0)])
         grids = np.concatenate([grids, halves])
         grids = grids[np.prod(grids, axis=1) <= 36]
+        length, width, height = size_limits(job)
         return cls(
             grids[np.argsort(np.prod(grids, axis=1), kind="stable")].astype(np.float64),
             job.limits.piece_mass * mass_share,
-            tuple(side - _HAIR for side in size_limits(job)),
+            (length - _HAIR, width - _HAIR, height - _HAIR),
             face_mass,
             job.limits.any_pose,
         )

@@ -75,12 +75,12 @@ def best_paths(bands: Sequence[Band], band: int, depth_cost: float) -> list[tupl
         total.argmin(axis=2, out=best)
         inner[:] = flat[place + best]
     end = inner.argmin(axis=1)
-    b = np.arange(count)
-    cost = inner[b, end]
+    every = np.arange(count)
+    cost = inner[every, end]
     rows = np.empty((count, columns + 1), dtype=np.int64)
     rows[:, columns] = end
     for c in range(columns - 1, -1, -1):
-        rows[:, c] = rows[:, c + 1] - RISE + came[c, b, rows[:, c + 1]]
+        rows[:, c] = rows[:, c + 1] - RISE + came[c, every, rows[:, c + 1]]
     return [
         (float(cost[b]), rows[b, : one.image.depth.shape[0] + 1] + (one.centre - band)) for b, one in enumerate(bands)
     ]
@@ -133,4 +133,5 @@ def plain(points: FloatArray) -> FloatArray:
         if away[far] > _PLAIN:
             keep[a + 1 + far] = True
             todo += [(a, a + 1 + far), (a + 1 + far, b)]
-    return points[keep]
+    kept: FloatArray = points[keep]
+    return kept

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .image import ROW, boxed
+from .image import ROW, boxed, gathered
 from .part import Part
 
 FloatArray = NDArray[np.float64]
@@ -65,7 +65,7 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
     cost = _even(spread(level * of.worth[some])) * (each / ROW)
     skin = spread(of.skin[some]) * each
     skin += np.bincount(np.floor(fw / ROW).astype(np.int64) - first, part.faces[:, 3] * of.face_mass, rows)
-    held = np.bincount(np.floor(cw / ROW).astype(np.int64) - first, of.cells.foam[cells] * each_cell, rows)
+    held = gathered(np.floor(cw / ROW).astype(np.int64) - first, of.cells.foam[cells] * each_cell, rows)
     held = boxed(held, 0, of.cells.step * float(np.abs(w).sum()) / ROW)
     volume = np.concatenate([[0.0], np.cumsum(held)])
     # Thinned sums are set right by the whole's.
