@@ -170,12 +170,10 @@ def _region(carving: Mesh, found: KeepClearResult, scale: float) -> Any:
     """The surface to carve off as an object of its own, with the depth at each vertex."""
     region = region_to_show(carving, found.carve)
     data = convert.surface("carve off", region.vertices / scale, region.triangles)
-    for name, kind, values, field in (
-        (DEPTH, "FLOAT", region.depth, "value"),
-        ("depth", "FLOAT_COLOR", region.tones, "color"),
-    ):
-        attribute: Any = data.attributes.new(name, kind, "POINT")
-        attribute.data.foreach_set(field, np.ascontiguousarray(values, dtype=np.float32).ravel())
+    depth: Any = data.attributes.new(DEPTH, "FLOAT", "POINT")
+    depth.data.foreach_set("value", np.ascontiguousarray(region.depth, dtype=np.float32))
+    tone: Any = data.attributes.new("depth", "FLOAT_COLOR", "POINT")
+    tone.data.foreach_set("color", np.ascontiguousarray(region.tones, dtype=np.float32).ravel())
     obj = bpy.data.objects.new("carve off", data)
     obj["deepest_m"], obj["area_m2"] = found.carve.deepest, found.carve.area
     obj.show_wire = True
