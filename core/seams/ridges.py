@@ -29,7 +29,7 @@ _REACH: Final = 2.2
 _SHARPNESS: Final = 4
 """Power of the fold by which places are weighed: the bottom counts far more than the walls."""
 
-_START: Final = 0.4
+_START: Final = 0.6
 """Scales between the points that are moved onto the bottom, at least: the strongest of each place will do."""
 
 _SPACING: Final = 0.8
