@@ -284,6 +284,10 @@ def _takes_apart(assembly: Assembly, left: Sequence[int], ignored: frozenset[tup
 
 
 def _lock(assembly: Assembly, left: Sequence[int]) -> Stuck:
+    for piece in left:
+        # What stood there before may lock a piece by itself; that is soon found.
+        if not any(assembly.free(piece, (), d) for d in range(len(assembly.directions))):
+            return Stuck((piece,), (), True)
     core = list(left)
     for piece in list(core):
         rest = [p for p in core if p != piece]
