@@ -82,7 +82,11 @@ def test_one_wholly_inside_the_other_is_a_contact(shapes: list[Mesh]) -> None:
     at = (0.0, 0.0, 0.0)
     assert peer_distance(model(bunny), model(inner), np.eye(3), np.array(at)) > 0.0
     for outer, body in ((bunny, inner), (inner, bunny)):
-        found = check_body([("1", outer)], make_body("b", body, Key(at)), Rule()).pieces[0].rest
+        found = (
+            check_body([("1", outer)], make_body("b", body, Key(at)), Rule(fit=(0.01, 0.02), facing=0.05))
+            .pieces[0]
+            .rest
+        )
         assert found is not None
         assert found.distance == 0.0
         assert found.inside
