@@ -154,7 +154,7 @@ def piece_layers(
     flat = np.ones(len(row), dtype=bool)
     flat[held] = layers.flat[row[held]]
     made = []
-    share = corner_shares(carving, piece)[whole][held] if layers.layers else None
+    share = corner_shares(carving, piece)[whole][held] if layers.layers else np.zeros((0, 3, 3))
     back = turned[piece.source[whole][held]]
     for layer in layers.layers:
         values = _blank(layer, len(row))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import bpy
+import numpy as np
 from mathutils import Matrix
 
 from . import convert, job_tree
@@ -89,7 +90,7 @@ def pieces_ready(result: JobResult, look: Look, scale_length: float, progress: P
         progress(number / len(result.pieces), f"piece {piece.mark}")
         arrays = convert.mesh_arrays(piece.mesh, piece.source, _middle(piece.mesh), scale_length)
         origin = piece.origin[convert.whole_triangles(piece.mesh)]
-        arrays = replace(arrays, numbers={**arrays.numbers, ORIGIN: origin})
+        arrays = replace(arrays, numbers={**arrays.numbers, ORIGIN: origin.astype(np.int32)})
         body = Body(piece.mesh, piece.source, piece.origin)
         layers = piece_layers(body, result.carving, look.scan, look.layers, look.turned)
         out.append(PieceReady(f"piece {piece.mark}", arrays, layers))
@@ -124,8 +125,8 @@ class Before(NamedTuple):
 
 def pieces_before(job: JobCollection) -> list[Before]:
     """The pieces that the job has now."""
-    found: list[Any] = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
-    return [Before(obj.name, str(obj["mark"]), tuple(obj["part_m"])) for obj in found]
+    found: list[Any] = job_tree.pieces(job)
+    return [Before(obj.name, str(obj["mark"]), tuple(obj["part_m"])) for obj in found if "part_m" in obj]
 
 
 def go_on_from(before: Sequence[Before], result: JobResult) -> list[str]:
@@ -155,7 +156,8 @@ def put_pieces(
         How many objects were ``kept``, ``new`` and ``gone``.
     """
     folder = job_tree.ensure_folder(job, job_tree.PIECES)
-    old: list[Any] = [obj for obj in job_tree.pieces(job) if "part_m" in obj]
+    every: list[Any] = job_tree.pieces(job)
+    old = [obj for obj in every if "part_m" in obj]
     stay = {obj.name: obj for obj in old if obj.name in matched}
     for obj in [obj for obj in old if obj.name not in stay]:
         job_tree.remove_object(obj)

@@ -87,7 +87,7 @@ def job_state(job: JobCollection, scale: float, joints: bool = True) -> JobState
     carving = job.seamwright.carving
     surface = watch.take(job) if job_tree.is_held(job, carving) else ""
     places = [
-        (obj.name, obj.get("joint"), [list(row) for row in world_matrix(obj)], stamps.line_stamp(obj))
+        (obj.name, obj.get("joint"), np.array(world_matrix(obj)).tolist(), stamps.line_stamp(obj))
         for obj in (job_tree.joints(job) if joints else ())
     ]
     return JobState(job.name, scale, stamps.settings_stamp(job, scale), surface, repr(places) if joints else None)

@@ -97,7 +97,7 @@ def _chosen(context: bpy.types.Context, obj: Any, faces: str) -> Any:
         data.loops.foreach_get("vertex_index", corner)
         start = np.empty(len(data.polygons), dtype=np.int32)
         data.polygons.foreach_get("loop_start", start)
-        return wholly(values, corner, start, 0.5)
+        return wholly(values.astype(np.float64), corner.astype(np.int64), start.astype(np.int64), 0.5)
     chosen = np.zeros(len(data.polygons), dtype=bool)
     data.polygons.foreach_get("select", chosen)
     if not chosen.any():

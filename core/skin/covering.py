@@ -86,7 +86,7 @@ def covering_shares(mesh: Mesh, bridging: float) -> FloatArray:
     # A cell number holds 21 bits an axis: beyond two million cells across they cannot be finer.
     fine = max(_FINE * bridging, float(np.ptp(middle, axis=0).max()) / (1 << 20))
     found = _shares(middle, _area_vectors(corners) @ _TURN.T, fine)
-    covered: FloatArray = np.bincount(owner, weights=found, minlength=len(rows))
+    covered: FloatArray = np.bincount(owner, found, len(rows)).astype(np.float64)
     total, most = float(covered.sum()), float(size.sum())
     covered = covered * (min(1.0, most / total) if total > 0.0 else 1.0)
     shares[rows] = np.divide(covered, size, out=np.ones(len(rows)), where=size > 0.0)
