@@ -123,7 +123,7 @@ class Carving(_Settings):
     steps : names out of `MEND_STEPS`, in the order in which they are done; read where `mend` is ``steps``.
     crumb : m3; a smaller body is a crumb.
     fill : m; the widest hole that is filled.
-    deviation : m that the scan may lie from a new skin, for the step ``remesh``.
+    deviation : m that a new skin may lie from the scan, for the step ``remesh``.
     taped : taped distances, by which the scan is scaled.
     """
 

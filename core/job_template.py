@@ -19,7 +19,7 @@ mend = "small"             # "small": what loses nothing a carver would see, the
 steps = ["weld", "doubles", "split", "orient", "crumbs", "fill"]   # in this order; also "floor" (cut off floor that was scanned along) before "crumbs", and "remesh" (a new skin, by Blender)
 crumb = "1 l"              # a smaller body is a crumb: a loose one is left out by mending, and none is a piece
 fill = "30 mm"             # widest hole that is filled; what the laminate bridges
-deviation = "5 mm"         # that the scan may lie from a new skin, for the step "remesh"
+deviation = "5 mm"         # that a new skin may lie from the scan, for the step "remesh"
 # taped = [{ a = ["0.4 m", "0 m", "1.1 m"], b = ["2.9 m", "0.1 m", "1.2 m"], length = "2500 mm" }]   # example: points after unit and up, and the taped distance; the scan is scaled by them
 [foam]
 billet = ["2440 mm", "1220 mm", "610 mm"]
