@@ -59,8 +59,8 @@ def move_directions(normals: Iterable[FloatArray], along: Iterable[FloatArray] =
         add(np.cross(level, normal))
     for direction in along:
         add(np.asarray(direction, dtype=np.float64))
-    for i, one in enumerate(flat):
-        for two in flat[i + 1 :]:
+    for i, one in enumerate(flat[:_PAIRED]):
+        for two in flat[i + 1 : _PAIRED]:
             add(np.cross(one, two))
     turn = np.arange(LEVEL) * (2.0 * np.pi / LEVEL)
     for angle in turn.tolist():
@@ -72,7 +72,10 @@ def move_directions(normals: Iterable[FloatArray], along: Iterable[FloatArray] =
 
 
 _MOST_PLANES: Final = 12
-"""Flat faces whose common lines are tried: pairs grow with the square."""
+"""Joint faces of different directions that are looked at."""
+
+_PAIRED: Final = 5
+"""Of those the first whose common lines are tried: pairs grow with the square, and each way costs a sweep a piece."""
 
 
 def _distinct(normals: list[FloatArray]) -> list[FloatArray]:
