@@ -35,7 +35,7 @@ def panel() -> dict[str, Any]:
     for number, point in enumerate(children("joints")[-1].data.splines[0].points):
         point.co.y += 0.05 * (number % 3)
     ops.joint_reach(reach="CURSOR")
-    ops.cut()
+    ops.cut(renumber=True)  # as the command line, which knows of no cut before
     ops.pack_export(folder=str(OUT / "own-panel"))
     ops.settings_write(filepath=str(OUT / "JOB.toml"))
     ops.joints_write(filepath=str(OUT / "JOINTS.json"))
