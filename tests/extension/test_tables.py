@@ -113,7 +113,7 @@ def test_proposed_joints_give_the_same_bytes_by_operators_and_by_command(folder:
     panel, line = pack(folder / "proposed-panel"), pack(folder / "proposed-line")
     one, other = (json.loads(held.pop("job.json")) for held in (panel, line))
     assert panel == line
-    assert (one.pop("plan")["kind"], other.pop("plan")["kind"]) == ("given", "stations")
+    assert (one.pop("plan")["kind"], other.pop("plan")["kind"]) == ("given", "planned")
     assert one == other
 
 
