@@ -27,6 +27,7 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 import zipfile
 from collections.abc import Iterator, Sequence
@@ -341,10 +342,38 @@ def pytest(environment: Environment, *folders: str, **environ: str) -> str:
     return "passed" if run([python, "-m", "pytest", "-q", *present], **environ) == 0 else FAILED
 
 
+@contextlib.contextmanager
+def core_tests(went: dict[str, str]) -> Iterator[None]:
+    """Tests that need no Blender, beside whatever is done meanwhile; what they print comes at the end."""
+    name, python = "tests/core, tests/outside", make(MAIN)
+    say(f"Tests in {MAIN.folder}: {name}, beside what follows")
+    with tempfile.TemporaryFile("w+", encoding="utf-8") as printed:
+        words = [str(python), "-m", "pytest", "-q", *name.split(", ")]
+        with subprocess.Popen(words, cwd=ROOT, env=clean_environ(), stdout=printed, stderr=printed) as running:
+            try:
+                yield
+            except BaseException:
+                running.kill()
+                raise
+            code = running.wait()
+        printed.seek(0)
+        say(f"{name}:")
+        print(printed.read(), flush=True)
+    went[name] = FAILED if code else "passed"
+
+
 def do_test(options: argparse.Namespace) -> int:
     """Check, then test; on Blender 4.5, or with --all on every supported Blender."""
     went = {"check": FAILED if do_check(options) else "passed"}
-    went["tests/core, tests/outside"] = pytest(MAIN, "tests/core", "tests/outside")
+    with core_tests(went):
+        test_blender(options, went)
+    for name, outcome in went.items():
+        say(f"{name}: {outcome}")
+    return int(FAILED in went.values())
+
+
+def test_blender(options: argparse.Namespace, went: dict[str, str]) -> None:
+    """Build the zip and test add-on and zip, with a minute of random cuts; `went` gains what came of each."""
     say("Random cuts, a minute")
     fuzz: list[str | Path] = [make(MAIN), ROOT / "tests" / "fuzz.py", "--first", "0", "--minutes", "1"]
     went["random cuts"] = FAILED if run(fuzz) else "passed"
@@ -360,9 +389,6 @@ def do_test(options: argparse.Namespace) -> int:
                 went[name] = "left out, there is no zip"
             else:
                 went[name] = pytest(environment, folder, SEAMWRIGHT_ZIP=str(zipped))
-    for name, outcome in went.items():
-        say(f"{name}: {outcome}")
-    return int(FAILED in went.values())
 
 
 def do_zip(_: argparse.Namespace) -> int:
