@@ -5,9 +5,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from .carving_source import Snapshot, size_problem
 from .core.blockup.plan import BlockUpPlan, plan_blockup
 from .core.errors import InputError, Progress
@@ -15,9 +12,8 @@ from .core.intake.mend import Recipe
 from .core.intake.prepare import prepare
 from .core.intake.weld import weld_if_open
 from .core.job import Job
+from .core.mesh.mesh import FloatArray
 from .core.seams.glue import GlueRectangles, traces
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,28 +18,33 @@ ROOT = Path(__file__).resolve().parents[2]
 ADDON = ROOT / "blender_addon"
 
 NUMPY = {
+    "blockup_object.py": "billets and glue lines as edges",
     "carving_source.py": "rows of triangles between the scan and the carving",
     "convert.py": "meshes there and back",
     "corner_layers.py": "UV maps and colours there and back",
     "job_blend.py": "a type for numbers in attributes",
     "joint_object.py": "an object's matrix to a joint and back",
     "keep_clear.py": "bodies, ways and depths there and back",
+    "operators/blockup.py": "three clicked points to metres",
     "operators/carving.py": "counts the faces at each edge, to select the open ones",
     "operators/common.py": "an object's box",
+    "operators/mending.py": "picked vertices and taped distances",
     "operators/seams.py": "which faces are chosen, and their numbers there and back",
     "operators/joints.py": "a direction from the cursor, the view or an object",
+    "piece_object.py": "a number type of an attribute",
     "picture_scene.py": "floor, scale bar, lights and labels of a picture",
     "properties/settings_link.py": "numbers as Blender keeps them, in single precision",
     "site_objects.py": "a mark's place on its face",
     "stamps.py": "fingerprints of arrays",
     "surface_marks.py": "lines, zones and cameras to arrays",
+    "voxel_skin.py": "classes of a new skin's triangles",
     "trial.py": "from where pieces come in, and how far apart they go",
 }
 """Modules that may use numpy, and what for. A new one needs its line, and a reason why it is not the core's."""
 
 PLAIN = set(
     "abs add.at append arange array array_equal asarray ascontiguousarray bool_ column_stack concatenate empty eye "
-    "flatnonzero float32 float64 full int32 int64 isfinite linspace max minimum ones ptp tile where zeros".split()
+    "flatnonzero float32 float64 full int32 int64 isfinite linspace max minimum ones ptp tile uint8 where zeros".split()
 )
 """numpy that makes, fills, stacks and looks up arrays."""
 

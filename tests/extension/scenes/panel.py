@@ -30,6 +30,8 @@ def panel() -> dict[str, Any]:
     joint = children("joints")[1]
     joint.location.x += 0.04
     joint.rotation_euler.z += 0.05
+    bpy.context.scene.cursor.location = children("pieces")[1].location
+    ops.joint_add(shape="PLANE", square_to="X")
     bpy.context.scene.cursor.location = children("pieces")[0].location
     ops.joint_add(shape="PROFILE", square_to="X")
     for number, point in enumerate(children("joints")[-1].data.splines[0].points):
