@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,8 @@ def folder(zipped: Path, carving: Path, tmp_path_factory: pytest.TempPathFactory
     folder = tmp_path_factory.mktemp("tables")
     seen = play("panel", folder, zipped, carving, folder)
     assert set(seen["kinds"]) == {"MESH", "CURVE"}
+    for body in sorted(carving.glob("*.ply")):  # keep-clear bodies are sought beside the job file
+        shutil.copy(body, folder / body.name)
     job, joints = ("--job", folder / "JOB.toml"), ("--joints", folder / "JOINTS.json")
     blend, plain = (folder / "file.blend", "--object", seen["carving"]), (carving / "outcrop.ply",)
     for name, words in (
