@@ -16,7 +16,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
 from seamwright import job_tree, joint_letters, registration
+from seamwright.core.planning.equal import equal_stations
 from seamwright.long_work import Dropped, sentence
+from seamwright.operators import joints as joint_operators
 from seamwright.operators.carving import SEAMWRIGHT_OT_carving_check
 from seamwright.operators.cut import SEAMWRIGHT_OT_cut
 from seamwright.operators.joints import SEAMWRIGHT_OT_joints_equal, SEAMWRIGHT_OT_joints_propose
@@ -119,8 +121,13 @@ EQUAL = {"parts": 4, "square_to": "LONG"}
     ids=lambda value: getattr(value, "__name__", ""),
 )
 def test_a_change_meanwhile_drops_the_result(
-    cls: Any, values: dict[str, Any], change: Callable[[], None], word: str
+    cls: Any, values: dict[str, Any], change: Callable[[], None], word: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    def slowly(*given: Any) -> Any:
+        time.sleep(0.3)  # stations are found at once: the change must still come before they are there
+        return equal_stations(*given)
+
+    monkeypatch.setattr(joint_operators, "equal_stations", slowly)
     pj.start(rock(2))
     with pytest.raises(Dropped, match=word):
         go_on(cls, 3, change, **values)
