@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.mesh import Mesh
+from ..mesh.runs import runs
 from ..mesh.section import cross_sections
 
 FloatArray = NDArray[np.float64]
@@ -71,8 +72,8 @@ def _strokes(loops: Loops, step: float) -> Iterator[tuple[FloatArray, FloatArray
     for loop in loops:
         side = np.roll(loop, -1, axis=0) - loop
         bits = np.maximum(1, np.ceil(np.hypot(side[:, 0], side[:, 1]) / step)).astype(np.int64)
-        row = np.repeat(np.arange(len(loop)), bits)
-        share = (np.arange(len(row)) - np.repeat(np.cumsum(bits) - bits, bits)) / bits[row]
+        row, bit = runs(bits)
+        share = bit / bits[row]
         start = loop[row] + share[:, None] * side[row]
         yield start, start + side[row] / bits[row][:, None]
 
@@ -92,8 +93,8 @@ def filled(loops: Loops, corner: FloatArray, step: float, count: IntArray) -> Bo
         # Rows strictly over the lower end and up to the upper one.
         first, last = np.floor(np.minimum(p[:, 1], q[:, 1])) + 1, np.floor(np.maximum(p[:, 1], q[:, 1]))
         times = np.maximum(last - first + 1, 0).astype(np.int64)
-        row = np.repeat(np.arange(len(p)), times)
-        y = np.arange(len(row)) - np.repeat(np.cumsum(times) - times, times) + first[row].astype(np.int64)
+        row, y = runs(times)
+        y += first[row].astype(np.int64)
         x = p[row, 0] + (y - p[row, 1]) / (q[row, 1] - p[row, 1]) * (q[row, 0] - p[row, 0])
         # Left of a side that runs down lies outside, right of it inside.
         way = np.where(q[row, 1] < p[row, 1], 1, -1)

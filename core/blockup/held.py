@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..errors import MeshError
 from ..mesh.mesh import Mesh
+from ..mesh.runs import runs
 from ..mesh.section import cross_sections, windings
 from ..tolerance import Tolerance
 from .clip import Polygons, box_of
@@ -185,9 +186,8 @@ def _take_crossing(grid: _Grid, parts: Polygons, skin: float, box_low: FloatArra
 
 def _spread(first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
     """Rows again for each whole number from first to last, and that number."""
-    times = last - first + 1
-    rows = np.repeat(np.arange(len(first)), times)
-    return rows, np.arange(len(rows)) - np.repeat(np.cumsum(times) - times, times) + first[rows]
+    rows, step = runs(last - first + 1)
+    return rows, step + first[rows]
 
 
 def _take_inside(grid: _Grid, block: Mesh, skin: float, box_low: FloatArray, box_high: FloatArray) -> None:

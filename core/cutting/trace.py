@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.runs import runs
 from ..mesh.topology import edge_loops
 from .cells import OUTSIDE, Cells
 from .result import FROM_JOINT, Contact, JointLine, Trace
@@ -64,9 +65,8 @@ class _Rim:
         keys = edge_keys(edges[:, 0], edges[:, 1], self.total)
         start = np.searchsorted(self.keys, keys, side="left")
         count = np.searchsorted(self.keys, keys, side="right") - start
-        edge = np.repeat(np.arange(len(edges)), count)
-        at = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(start, count)
-        row = self.rows[at]
+        edge, at = runs(count)
+        row = self.rows[start[edge] + at]
         other = self.joint[row] != joint
         out = np.zeros(len(edges), dtype=np.int64)
         np.maximum.at(out, edge[other], self.kind[row[other]])

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..errors import MeshError, NotClosedError
 from ..mesh.mesh import BASE, CARVED, FloatArray, IntArray, KindArray, Mesh
+from ..mesh.runs import runs_in_parts
 from ..mesh.topology import EdgeReport, boundary_loops, components, edge_places
 from ..mesh.triangulate import triangulate_loops
 from ..tolerance import Tolerance
@@ -253,18 +254,10 @@ def _first_crossing(points: FloatArray, edges: IntArray) -> int | None:
     order = np.argsort(low, kind="stable")
     low, high, edges = low[order], high[order], edges[order]
     reach = np.searchsorted(low, high, side="right") - np.arange(len(edges)) - 1
-    done = np.cumsum(reach)
-    start = 0
-    while start < len(edges):
-        used = int(done[start - 1]) if start else 0
-        stop = max(start + 1, int(np.searchsorted(done, used + _PAIRS, side="right")))
-        one = np.repeat(np.arange(start, stop), reach[start:stop])
-        first = np.repeat(done[start:stop] - reach[start:stop], reach[start:stop])
-        two = one + 1 + np.arange(len(one)) + used - first
-        hit = _cross(points, edges[one], edges[two])
+    for one, behind in runs_in_parts(reach, _PAIRS):
+        hit = _cross(points, edges[one], edges[one + 1 + behind])
         if hit.any():
             return int(order[one[np.flatnonzero(hit)[0]]])
-        start = stop
     return None
 
 

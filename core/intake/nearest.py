@@ -9,6 +9,7 @@ import numpy as np
 
 from ..errors import Progress
 from ..mesh.mesh import FloatArray, IntArray, Mesh
+from ..mesh.runs import runs_in_parts
 
 _AT_ONCE: Final = 1 << 20
 """Pairs of point and triangle worked on together."""
@@ -114,16 +115,8 @@ def _improve(
     best: FloatArray,
 ) -> None:
     """Lower the best distances, in place, by triangles owner[begin:end] of each point that asks."""
-    some = end > begin
-    asks, begin, number = asks[some], begin[some], (end - begin)[some]
-    done = np.cumsum(number)
-    start = 0
-    while start < len(asks):
-        used = int(done[start - 1]) if start else 0
-        stop = max(start + 1, int(np.searchsorted(done, used + _AT_ONCE, side="right")))
-        part = number[start:stop]
-        who = np.repeat(asks[start:stop], part)
-        what = owner[np.repeat(begin[start:stop] - done[start:stop] + part, part) + used + np.arange(len(who))]
+    for row, place in runs_in_parts(end - begin, _AT_ONCE):
+        who, what = asks[row], owner[begin[row] + place]
         place = points[who]
         # A triangle is no further than its corner: a bound that costs little.
         away = place - corners[what, 0]
@@ -132,7 +125,6 @@ def _improve(
         hope = (gap * gap).sum(axis=1) <= best[who] ** 2
         who, what, place = who[hope], what[hope], place[hope]
         np.minimum.at(best, who, _to_triangle(place, corners[what]))
-        start = stop
 
 
 def _to_triangle(point: FloatArray, corner: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray
+from ..mesh.runs import runs_in_parts
 
 _AT_ONCE: Final = 1 << 18
 """Pairs looked at together: their scratch stays near the processor."""
@@ -94,15 +95,8 @@ def _matches(
 
     Two boxes may share several cells; the pair is told in the one where their overlap begins.
     """
-    number = end - begin
-    done = np.cumsum(number)
-    start = 0
-    while start < len(number):
-        used = int(done[start - 1]) if start else 0
-        stop = max(start + 1, int(np.searchsorted(done, used + _AT_ONCE, side="right")))
-        some = number[start:stop]
-        a = np.repeat(np.arange(start, stop), some)
-        b = np.repeat(begin[start:stop] - done[start:stop] + some, some) + used + np.arange(len(a))
+    for a, b in runs_in_parts(end - begin, _AT_ONCE):
+        b = b + begin[a]
         for axis in range(3):
             meet = one.low[axis][a] <= other.high[axis][b]
             meet &= other.low[axis][b] <= one.high[axis][a]
@@ -112,4 +106,3 @@ def _matches(
         here = cell == one.key[a]
         if here.any():
             yield one.row[a[here]], other.row[b[here]]
-        start = stop

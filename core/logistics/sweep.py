@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..mesh.mesh import Mesh
 from ..mesh.raster import flat_corners, fragments
+from ..mesh.runs import runs_in_parts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -150,17 +151,7 @@ class Sweeps:
         front, front_key, front_face = self._near(other, d, True, rows, columns)
         ends = [[np.searchsorted(key, keys, side=side) for side in ("left", "right")] for key in (back_key, front_key)]
         counts = [end - start for start, end in ends]
-        pairs = counts[0] * counts[1]
-        total = np.cumsum(pairs)
-        begin = 0
-        while begin < len(keys):
-            before = total[begin - 1] if begin else 0
-            end = max(int(np.searchsorted(total, before + _PAIRS, side="right")), begin + 1)
-            cell = np.repeat(np.arange(begin, end), pairs[begin:end])
-            at = np.arange(len(cell)) - np.repeat(total[begin:end] - pairs[begin:end] - before, pairs[begin:end])
-            begin = end
-            if len(cell) == 0:
-                continue
+        for cell, at in runs_in_parts(counts[0] * counts[1], _PAIRS):
             a = back_face[ends[0][0][cell] + at // counts[1][cell]]
             b = front_face[ends[1][0][cell] + at % counts[1][cell]]
             pair = np.unique(a * len(front) + b)

@@ -10,6 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from .runs import runs_in_parts
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -70,7 +72,6 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
     last_c, last_r = (np.floor(_most(a) - shift).astype(np.int64) for a in (x, y))
     wide, tall = np.maximum(last_c - first_c + 1, 0), np.maximum(last_r - first_r + 1, 0)
     count = wide * tall
-    total = np.cumsum(count)
     # Edge k runs from corner k to the next, its value positive inside; turned where the triangle is seen from below.
     turn = np.sign(area)
     ex = [(x[(k + 1) % 3] - x[k]) * turn for k in range(3)]
@@ -79,15 +80,7 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
     slope_x = (dz1 * (y[2] - y[0]) - dz2 * (y[1] - y[0])) / area
     slope_y = (dz2 * (x[1] - x[0]) - dz1 * (x[2] - x[0])) / area
     least, most = _least(z), _most(z)
-    start = 0
-    while start < len(keep):
-        before = total[start - 1] if start else 0
-        stop = max(int(np.searchsorted(total, before + _CHUNK, side="right")), start + 1)
-        rows = np.repeat(np.arange(start, stop), count[start:stop])
-        at = np.arange(len(rows)) - np.repeat(total[start:stop] - count[start:stop] - before, count[start:stop])
-        start = stop
-        if len(rows) == 0:
-            continue
+    for rows, at in runs_in_parts(count, _CHUNK):
         column, row = first_c[rows] + at % wide[rows], first_r[rows] + at // wide[rows]
         inside = np.ones(len(rows), dtype=bool)
         middle = np.ones(len(rows), dtype=bool)

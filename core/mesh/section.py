@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import MeshError
 from .mesh import Mesh
+from .runs import runs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -70,8 +71,9 @@ def cross_sections(
     low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
     rows = np.flatnonzero(high > low)
     times = (high[rows] - low[rows]).astype(np.int64)
-    row = np.repeat(rows, times)
-    plane = np.arange(len(row)) - np.repeat(np.cumsum(times) - times, times) + low[row]
+    row, plane = runs(times)
+    row = rows[row]
+    plane += low[row]
     if len(row) == 0:
         return tuple(Section(float(level), ()) for level in wanted)
     corner = mesh.triangles[row]

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from ..errors import MeshError
 from .earclip import clip_loops
+from .runs import runs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -161,9 +162,8 @@ def _sweep(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
     under = ends[:, 0] < ends[:, 1]
     left, right = ends.min(axis=1), ends.max(axis=1)
     span = right - left
-    first = np.cumsum(span) - span
-    edge = np.repeat(np.arange(len(edges)), span)
-    slab = np.arange(len(edge)) - first[edge] + left[edge]
+    edge, slab = runs(span)
+    slab += left[edge]
     width = x[right] - x[left]
     width[width <= 0.0] = 1.0
     middle = (x[slab] + x[slab + 1]) / 2.0

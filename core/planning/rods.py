@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.mesh import Mesh
+from ..mesh.runs import runs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -136,8 +137,7 @@ def _hits(
     some = np.flatnonzero(wide > 0.0)
     px, py, pz = px[some], py[some], mesh.vertices[:, 2][t[some]]
     count = wide[some].astype(np.int64)
-    owner = np.repeat(np.arange(len(some)), count)
-    nth = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    owner, nth = runs(count)
     span = (last_y - first_y + 1.0)[some].astype(np.int64)[owner]
     gx = first_x[some][owner].astype(np.int64) + nth // span
     gy = first_y[some][owner].astype(np.int64) + nth % span

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.runs import runs
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -72,8 +74,7 @@ def crossings(points: FloatArray, triangles: IntArray) -> Crossings:
 
 def _spread(count: NDArray[np.int32]) -> tuple[IntArray, NDArray[np.int32]]:
     """Each index as often as `count` says, and which time it is."""
-    owner = np.repeat(np.arange(len(count)), count)
-    turn = np.arange(len(owner)) - np.repeat(np.cumsum(count, dtype=np.int64) - count, count)
+    owner, turn = runs(count)
     return owner, turn.astype(np.int32)
 
 

@@ -9,6 +9,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.runs import runs
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -55,9 +57,8 @@ class Cells:
                 middle = key + (over * self.shape[1] + up) * self.shape[2]
                 first = np.searchsorted(self.keys, middle - 1, "left")
                 count = np.searchsorted(self.keys, middle + 1, "right") - first
-                query = np.repeat(np.arange(len(points)), count)
-                at = np.arange(len(query)) - np.repeat(np.cumsum(count) - count - first, count)
-                yield query, self.order[at]
+                query, at = runs(count)
+                yield query, self.order[first[query] + at]
 
 
 def pairs_within(points: FloatArray, reach: float) -> tuple[IntArray, IntArray, FloatArray]:
@@ -82,8 +83,7 @@ class Segments:
 
     def __init__(self, starts: FloatArray, ends: FloatArray, reach: float) -> None:
         parts = np.maximum(np.ceil(np.linalg.norm(ends - starts, axis=1) / reach), 1.0).astype(np.int64)
-        self.owner = np.repeat(np.arange(len(starts)), parts)
-        turn = np.arange(len(self.owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+        self.owner, turn = runs(parts)
         step = ((ends - starts) / parts[:, None])[self.owner] if len(starts) else np.zeros((0, 3))
         self.start = starts[self.owner] + step * turn[:, None]
         self.along = step

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ..cutting.result import JointLine
 from ..mesh.mass import triangle_areas
 from ..mesh.mesh import CARVED, Mesh
+from ..mesh.runs import runs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -57,8 +58,7 @@ def visible_parts(lines: Sequence[JointLine], step: float = STEP) -> LineParts:
         edge = np.flatnonzero(show)
         start, along, long = line.points[edge], np.diff(line.points, axis=0)[edge], line.lengths[edge]
         count = np.maximum(np.ceil(long / step), 1.0).astype(np.int64)
-        row = np.repeat(np.arange(len(edge)), count)
-        turn = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        row, turn = runs(count)
         points.append(start[row] + along[row] * ((turn + 0.5) / count[row])[:, None])
         lengths.append(long[row] / count[row])
         pieces.append(line.pieces[edge][row])

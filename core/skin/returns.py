@@ -11,6 +11,7 @@ import numpy as np
 
 from ..job import Job, Layer
 from ..mesh.mesh import CARVED, KIND_NAMES, FloatArray, IntArray, Mesh
+from ..mesh.runs import runs
 from .rims import Face, find_faces, find_rims, rim_lengths
 from .split import split_long
 from .strip import strip_area
@@ -154,8 +155,8 @@ def _distance(points: FloatArray, rim: FloatArray, reach: float) -> FloatArray:
         wanted = (x * size[1] + y) * size[2] + z
         first = np.searchsorted(keys, wanted)
         count = np.searchsorted(keys, wanted, side="right") - first
-        point = np.repeat(np.arange(len(points)), count)
-        edge = np.repeat(first - np.cumsum(count) + count, count) + np.arange(len(point))
+        point, place = runs(count)
+        edge = first[point] + place
         away = points[point] - start[edge]
         share = np.clip(np.einsum("ij,ij->i", away, along[edge]) / squares[edge], 0.0, 1.0)
         away -= share[:, None] * along[edge]
@@ -168,8 +169,7 @@ def _cut_up(rim: FloatArray, longest: float) -> FloatArray:
     """Edges in equal parts no longer than this."""
     length = np.linalg.norm(rim[:, 1] - rim[:, 0], axis=1)
     count = np.maximum(1, np.ceil(length / longest).astype(np.int64))
-    row = np.repeat(np.arange(len(rim)), count)
-    part = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    row, part = runs(count)
     shares = np.stack((part, part + 1), axis=1) / count[row][:, None]
     parts: FloatArray = rim[row, :1] + shares[:, :, None] * (rim[row, 1] - rim[row, 0])[:, None]
     return parts

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from ..mesh.mesh import FloatArray, IntArray
+from ..mesh.runs import runs
 
 _LINES: Final = 16
 """Bands to a strip's width, two lines in each: against exact buffers the strip comes out to
@@ -65,9 +66,8 @@ def _on_lines(low: FloatArray, high: FloatArray, lines: FloatArray) -> tuple[Int
     """Every pair of a row and a line that is above its low and not above its high: row, line."""
     first = np.searchsorted(lines, low, side="right")
     count = np.searchsorted(lines, high, side="right") - first
-    row = np.repeat(np.arange(len(low)), count)
-    place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    return row, np.repeat(first, count) + place
+    row, place = runs(count)
+    return row, first[row] + place
 
 
 def _crossings(outline: FloatArray, lines: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
