@@ -19,7 +19,7 @@ from ..core.job import Job
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
-from .common import job_again, job_poll, job_state, need_scale
+from .common import OnCarving, job_again, job_state, need_scale
 
 POINTS = 3
 _WORDS = {"bed": "between two courses", "end": "across the billets' length", "side": "along the billets' length"}
@@ -41,18 +41,13 @@ def _put(job: JobCollection, found: blockup_source.BlockUpFound, settings: Job, 
     return text
 
 
-class SEAMWRIGHT_OT_blockup_show(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_blockup_show(OnCarving, LongWork, bpy.types.Operator):
     """Show the billets of the block-up as wire boxes, and its glue lines on the carving"""
 
     bl_idname = "seamwright.blockup_show"
     bl_label = "Show the Block-up"
     bl_options = {"REGISTER", "UNDO"}
     working = "Block-up"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, reckon beside, write."""
@@ -66,18 +61,13 @@ class SEAMWRIGHT_OT_blockup_show(LongWork, bpy.types.Operator):
         return _put(job_again(before), found, settings, scale)
 
 
-class SEAMWRIGHT_OT_blockup_search(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_blockup_search(OnCarving, LongWork, bpy.types.Operator):
     """Search the position of the block-up that needs fewest billets; origin and rotation are set to it"""
 
     bl_idname = "seamwright.blockup_search"
     bl_label = "Search the Position"
     bl_options = {"REGISTER", "UNDO"}
     working = "Searching"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, search beside, set the position, show it."""
@@ -94,7 +84,7 @@ class SEAMWRIGHT_OT_blockup_search(LongWork, bpy.types.Operator):
         return _put(job, found, placed, scale)
 
 
-class SEAMWRIGHT_OT_blockup_points(bpy.types.Operator):
+class SEAMWRIGHT_OT_blockup_points(OnCarving, bpy.types.Operator):
     """Click three points on a glue line that shows on the scan; the block-up is moved, and turned, onto it"""
 
     bl_idname = "seamwright.blockup_points"
@@ -106,11 +96,6 @@ class SEAMWRIGHT_OT_blockup_points(bpy.types.Operator):
     third: FloatVectorProperty(name="Third", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
 
     _clicked: int
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Move the block-up onto the points."""

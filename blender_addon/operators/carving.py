@@ -18,7 +18,7 @@ from ..core.job import Job
 from ..core.units import parse_quantity
 from ..long_work import LongWork, Step, Steps, beside, running
 from ..properties import settings_link
-from .common import WAIT, job_again, job_poll, job_state, scale_of, select_only
+from .common import WAIT, OnCarving, job_again, job_state, scale_of, select_only
 from .file_choice import TakesFile
 from .pieces import corners, look_to
 
@@ -105,18 +105,13 @@ class SEAMWRIGHT_OT_carving_import(LongWork, TakesFile, bpy.types.Operator):
         return f"{name}: {count:,} triangles; job {job.name} made, check its carving next"
 
 
-class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_carving_check(OnCarving, LongWork, bpy.types.Operator):
     """Look at the carving: whether it is a solid, and what would be mended; the object is not changed"""
 
     bl_idname = "seamwright.carving_check"
     bl_label = "Check the Carving"
     bl_options = {"REGISTER", "UNDO"}
     working = "Checking"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, look, note."""
@@ -153,17 +148,12 @@ class SEAMWRIGHT_OT_carving_check(LongWork, bpy.types.Operator):
         return f"The carving: {report.verdict}"
 
 
-class SEAMWRIGHT_OT_carving_faults(bpy.types.Operator):
+class SEAMWRIGHT_OT_carving_faults(OnCarving, bpy.types.Operator):
     """Select the edges of the carving that keep it from being a solid, in Edit Mode"""
 
     bl_idname = "seamwright.carving_faults"
     bl_label = "Show the Open Edges"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving that can be edited."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Go to Edit Mode with edges that have not exactly two faces selected."""

@@ -16,23 +16,18 @@ from ..core.mesh.mesh import Mesh
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside
 from ..properties import settings_link
-from .common import job_again, job_poll, job_state, need_scale, select_only
+from .common import OnCarving, job_again, job_poll, job_state, need_scale, select_only
 
 Found = tuple[Mesh, KeepClearResult | None, list[Finding]]
 
 
-class SEAMWRIGHT_OT_clearance_check(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_clearance_check(OnCarving, LongWork, bpy.types.Operator):
     """Measure how near the keep-clear body comes to the carving, and show where foam has to come off"""
 
     bl_idname = "seamwright.clearance_check"
     bl_label = "Check the Clearance"
     bl_options = {"REGISTER", "UNDO"}
     working = "Clearance"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, measure beside, write."""

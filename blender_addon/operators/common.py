@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import bpy
 import numpy as np
@@ -51,6 +51,26 @@ def job_poll(cls: type[bpy.types.Operator], context: bpy.types.Context, carving:
     else:
         return True
     return False
+
+
+class OnJob:
+    """Mix-in of an operator that needs a job; it stands before the other bases."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job."""
+        operator: Any = cls
+        return job_poll(operator, context, carving=False)
+
+
+class OnCarving:
+    """Mix-in of an operator that needs a job with a carving; it stands before the other bases."""
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a job with a carving."""
+        operator: Any = cls
+        return job_poll(operator, context)
 
 
 def need_scale(context: bpy.types.Context, job: JobCollection) -> float:

@@ -23,8 +23,8 @@ from ..site_objects import current_numbers, put_marks
 from ..stretches import put_lines
 from ..world import shown
 from .common import (
+    OnCarving,
     job_again,
-    job_poll,
     job_state,
     need_scale,
     note_joints,
@@ -36,7 +36,7 @@ from .common import (
 )
 
 
-class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_cut(OnCarving, LongWork, bpy.types.Operator):
     """Cut the carving along the joints into pieces, and check each; the carving itself is not changed"""
 
     bl_idname = "seamwright.cut"
@@ -48,11 +48,6 @@ class SEAMWRIGHT_OT_cut(LongWork, bpy.types.Operator):
         name="Number Anew",
         description="Give all pieces new numbers; otherwise one that is mostly the same keeps its own",
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, cut beside, see that nothing changed, write."""

@@ -13,7 +13,7 @@ from ..keep_clear import SETTINGS_FOLDER
 from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import WAIT, job_poll, scale_of
+from .common import WAIT, OnJob, scale_of
 from .file_choice import TakesFile, WritesFile
 
 UNDOABLE: Any = {"REGISTER", "UNDO"}
@@ -50,7 +50,7 @@ class SEAMWRIGHT_OT_job_make(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
+class SEAMWRIGHT_OT_settings_read(OnJob, TakesFile, bpy.types.Operator):
     """Take over all settings from a JOB.toml"""
 
     bl_idname = "seamwright.settings_read"
@@ -58,11 +58,6 @@ class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
     bl_options = UNDOABLE
 
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Read a file that was dropped; ask for one otherwise."""
@@ -86,7 +81,7 @@ class SEAMWRIGHT_OT_settings_read(TakesFile, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_settings_write(WritesFile, bpy.types.Operator):
+class SEAMWRIGHT_OT_settings_write(OnJob, WritesFile, bpy.types.Operator):
     """Write all settings as JOB.toml, for the command line or for another job"""
 
     bl_idname = "seamwright.settings_write"
@@ -94,11 +89,6 @@ class SEAMWRIGHT_OT_settings_write(WritesFile, bpy.types.Operator):
 
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
     file_name = "JOB.toml"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the file."""
@@ -113,7 +103,7 @@ class SEAMWRIGHT_OT_settings_write(WritesFile, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_limits_preset(bpy.types.Operator):
+class SEAMWRIGHT_OT_limits_preset(OnJob, bpy.types.Operator):
     """Set several limits at once"""
 
     bl_idname = "seamwright.limits_preset"
@@ -121,11 +111,6 @@ class SEAMWRIGHT_OT_limits_preset(bpy.types.Operator):
     bl_options = UNDOABLE
 
     preset: EnumProperty(name="Limits", items=[(key, p.name, p.tip) for key, p in PRESETS.items()])
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
@@ -144,17 +129,12 @@ class SEAMWRIGHT_OT_limits_preset(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_lengths_keep(bpy.types.Operator):
+class SEAMWRIGHT_OT_lengths_keep(OnJob, bpy.types.Operator):
     """Keep the job's lengths and masses as they are under the scene's new unit scale"""
 
     bl_idname = "seamwright.lengths_keep"
     bl_label = "Keep the Lengths"
     bl_options = UNDOABLE
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Show the same lengths in the new scale."""

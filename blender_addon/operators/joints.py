@@ -21,6 +21,8 @@ from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from ..world import world_matrix
 from .common import (
+    OnCarving,
+    OnJob,
     add_joints,
     carving_box,
     job_again,
@@ -65,7 +67,7 @@ def _direction(context: bpy.types.Context, job: JobCollection, choice: str) -> F
     return longest / max(lengths) if max(lengths) > 0.0 else np.array(AXES["X"])
 
 
-class SEAMWRIGHT_OT_joint_add(bpy.types.Operator):
+class SEAMWRIGHT_OT_joint_add(OnCarving, bpy.types.Operator):
     """Add a joint through the 3D cursor; move and turn it like any object"""
 
     bl_idname = "seamwright.joint_add"
@@ -80,11 +82,6 @@ class SEAMWRIGHT_OT_joint_add(bpy.types.Operator):
         ],
     )
     square_to: EnumProperty(name="Square To", items=SQUARE_TO)
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Make the joint's object."""
@@ -113,7 +110,7 @@ def _straight_profile(point: FloatArray, w: FloatArray, low: FloatArray, high: F
     return Profile(point, u, w, np.column_stack([at, np.zeros(KNOTS)]))
 
 
-class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_joints_equal(OnCarving, LongWork, bpy.types.Operator):
     """Add joints at equal stations, so that the carving falls into parts of equal length"""
 
     bl_idname = "seamwright.joints_equal"
@@ -123,11 +120,6 @@ class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
 
     parts: IntProperty(name="Parts", description="How many parts of equal length", default=4, min=2, max=200)
     square_to: EnumProperty(name="Square To", items=SQUARE_TO[:5])
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, ask the core for the stations, make their objects."""
@@ -145,7 +137,7 @@ class SEAMWRIGHT_OT_joints_equal(LongWork, bpy.types.Operator):
         return f"{len(add_joints(context, job_again(before), joints))} joints added"
 
 
-class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
     """Propose joints that keep every piece within the limits, in place of those that are there; Esc: best so far"""
 
     bl_idname = "seamwright.joints_propose"
@@ -168,11 +160,6 @@ class SEAMWRIGHT_OT_joints_propose(LongWork, bpy.types.Operator):
         min=0,
         max=1000,
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, propose, replace the joints."""
@@ -219,17 +206,12 @@ class SEAMWRIGHT_OT_joint_remove(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_joints_clear(bpy.types.Operator):
+class SEAMWRIGHT_OT_joints_clear(OnJob, bpy.types.Operator):
     """Take all joints of the job away"""
 
     bl_idname = "seamwright.joints_clear"
     bl_label = "Remove All Joints"
     bl_options = UNDOABLE
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Remove them."""

@@ -21,14 +21,14 @@ from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from ..voxel_skin import voxel_skin
-from .common import job_poll, scale_of, select_only
+from .common import OnCarving, OnJob, scale_of, select_only
 from .pieces import corners, look_to
 
 _NEAR = 0.05
 """Metres round a fault that the view shows at least."""
 
 
-class SEAMWRIGHT_OT_fault_show(bpy.types.Operator):
+class SEAMWRIGHT_OT_fault_show(OnCarving, bpy.types.Operator):
     """Go to this fault: the view turns to it and the 3D cursor is set there; again for the next one of its kind"""
 
     bl_idname = "seamwright.fault_show"
@@ -36,11 +36,6 @@ class SEAMWRIGHT_OT_fault_show(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     row: IntProperty(name="Row", min=0)
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Set the cursor, turn the view."""
@@ -113,7 +108,7 @@ class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_tape_remove(bpy.types.Operator):
+class SEAMWRIGHT_OT_tape_remove(OnJob, bpy.types.Operator):
     """Take this taped distance off the list"""
 
     bl_idname = "seamwright.tape_remove"
@@ -121,11 +116,6 @@ class SEAMWRIGHT_OT_tape_remove(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     row: IntProperty(name="Row", min=0)
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Leave one out."""
@@ -135,17 +125,12 @@ class SEAMWRIGHT_OT_tape_remove(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_carving_scale(bpy.types.Operator):
+class SEAMWRIGHT_OT_carving_scale(OnCarving, bpy.types.Operator):
     """Make a copy of the carving that is scaled by the taped distances, and cut that; the scan stays as it is"""
 
     bl_idname = "seamwright.carving_scale"
     bl_label = "Scale by the Taped Distances"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Copy the object, not its mesh, so that colours and UV maps stay."""
@@ -173,7 +158,7 @@ class SEAMWRIGHT_OT_carving_scale(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_carving_mend(LongWork, bpy.types.Operator):
+class SEAMWRIGHT_OT_carving_mend(OnCarving, LongWork, bpy.types.Operator):
     """Make a mended copy of the carving and cut that; the scan stays as it is, with its colours and UV maps"""
 
     bl_idname = "seamwright.carving_mend"
@@ -187,11 +172,6 @@ class SEAMWRIGHT_OT_carving_mend(LongWork, bpy.types.Operator):
         description="Where mending cannot close it: a skin of voxels, its deviation measured both ways",
         default=False,
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, mend beside the window, lay the skin in it, make the object."""

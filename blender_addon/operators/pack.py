@@ -16,7 +16,7 @@ from ..long_work import LongWork, Step, Steps, beside
 from ..pack_folder import check_target, write_pack
 from ..properties import settings_link
 from ..site_objects import current_numbers
-from .common import job_again, job_poll, job_state, need_scale, own_prices, read_joints, scale_of
+from .common import OnCarving, job_again, job_poll, job_state, need_scale, own_prices, read_joints, scale_of
 from .cut import cut_id
 from .file_choice import WritesFile
 
@@ -94,7 +94,7 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
         return f"Job pack written to {folder}"
 
 
-class SEAMWRIGHT_OT_joints_write(WritesFile, bpy.types.Operator):
+class SEAMWRIGHT_OT_joints_write(OnCarving, WritesFile, bpy.types.Operator):
     """Write the joints as JOINTS.json, for the command line"""
 
     bl_idname = "seamwright.joints_write"
@@ -102,11 +102,6 @@ class SEAMWRIGHT_OT_joints_write(WritesFile, bpy.types.Operator):
 
     filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
     file_name = "JOINTS.json"
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the file."""

@@ -8,11 +8,11 @@ from bpy.props import EnumProperty, IntProperty, StringProperty
 from mathutils import Vector
 
 from .. import job_tree
-from .common import job_poll, scale_of, select_only
+from .common import OnCarving, OnJob, scale_of, select_only
 from .cut import show_pieces
 
 
-class SEAMWRIGHT_OT_show(bpy.types.Operator):
+class SEAMWRIGHT_OT_show(OnCarving, bpy.types.Operator):
     """Show the pieces, or the whole carving"""
 
     bl_idname = "seamwright.show"
@@ -21,18 +21,13 @@ class SEAMWRIGHT_OT_show(bpy.types.Operator):
 
     what: EnumProperty(name="What", items=[("PIECES", "Pieces", ""), ("CARVING", "Carving", "")])
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
-
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Switch the view layer's hiding."""
         show_pieces(context, job_tree.active_job(context), self.what == "PIECES")
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_piece_show(bpy.types.Operator):
+class SEAMWRIGHT_OT_piece_show(OnJob, bpy.types.Operator):
     """Select this piece or joint and bring it into view"""
 
     bl_idname = "seamwright.piece_show"
@@ -41,11 +36,6 @@ class SEAMWRIGHT_OT_piece_show(bpy.types.Operator):
 
     piece: StringProperty(name="Piece", description="Number of a piece; empty: the active object")
     joint: StringProperty(name="Joint", description="Letter of a joint; empty: none")
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Select and turn the view's middle to it."""
@@ -62,7 +52,7 @@ class SEAMWRIGHT_OT_piece_show(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_finding_show(bpy.types.Operator):
+class SEAMWRIGHT_OT_finding_show(OnJob, bpy.types.Operator):
     """Go to the place that this finding speaks of: the 3D cursor is set there"""
 
     bl_idname = "seamwright.finding_show"
@@ -70,11 +60,6 @@ class SEAMWRIGHT_OT_finding_show(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     row: IntProperty(name="Row", min=0)
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Set the cursor, select the piece or joint."""

@@ -16,7 +16,7 @@ from ..core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN, wholly
 from ..long_work import sentence
 from ..surface_marks import ZONE
 from ..world import world_matrix
-from .common import job_poll, need_scale
+from .common import OnCarving, need_scale
 
 EYE_HEIGHT: Final = 1.6
 """Metres over the floor of a standing grown-up's eye, about; common practice, no source."""
@@ -24,7 +24,7 @@ EYE_HEIGHT: Final = 1.6
 _ZONES: Final = {"PLAIN": PLAIN, "KEEP": KEEP_WHOLE, "SHOW": MAY_SHOW, "HIDE": MUST_HIDE}
 
 
-class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
+class SEAMWRIGHT_OT_zone_mark(OnCarving, bpy.types.Operator):
     """Mark faces of the carving as a zone: those of a face set, those masked, or those last selected"""
 
     bl_idname = "seamwright.zone_mark"
@@ -49,11 +49,6 @@ class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
             ("SELECTED", "Selected", "Faces that were selected when Edit Mode was left"),
         ],
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the zone of the chosen faces."""
@@ -128,17 +123,12 @@ def _write(data: Any, name: str, chosen: Any, value: int) -> None:
     attribute.data.foreach_set("value", values)
 
 
-class SEAMWRIGHT_OT_seam_line_draw(bpy.types.Operator):
+class SEAMWRIGHT_OT_seam_line_draw(OnCarving, bpy.types.Operator):
     """Draw lines on the carving that a joint may follow; leave Edit Mode when done. The carving stays as it is"""
 
     bl_idname = "seamwright.seam_line_draw"
     bl_label = "Draw a Line"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Make an empty curve and take up Blender's pen, set to draw on surfaces."""
@@ -160,17 +150,12 @@ class SEAMWRIGHT_OT_seam_line_draw(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_seam_line_take(bpy.types.Operator):
+class SEAMWRIGHT_OT_seam_line_take(OnCarving, bpy.types.Operator):
     """Let joints follow the selected curves"""
 
     bl_idname = "seamwright.seam_line_take"
     bl_label = "Take Selected Curves"
     bl_options = {"REGISTER", "UNDO"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Link the curves into the job's folder."""
@@ -185,7 +170,7 @@ class SEAMWRIGHT_OT_seam_line_take(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_viewpoint_add(bpy.types.Operator):
+class SEAMWRIGHT_OT_viewpoint_add(OnCarving, bpy.types.Operator):
     """Put a camera where you look from now, at eye height over the carving's floor: joints are judged from there"""
 
     bl_idname = "seamwright.viewpoint_add"
@@ -195,11 +180,6 @@ class SEAMWRIGHT_OT_viewpoint_add(bpy.types.Operator):
     height: FloatProperty(
         name="Eye Height", description="Over the carving's lowest place, in metres", default=EYE_HEIGHT
     )
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job with a carving."""
-        return job_poll(cls, context)
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Make the camera; without a view it stands two lengths in front of the carving."""

@@ -14,7 +14,7 @@ from ..core.skin.prices import read_prices
 from ..core.skin.schedules import SCHEDULES
 from ..long_work import sentence
 from ..properties import settings_link
-from .common import job_poll
+from .common import OnJob, job_poll
 from .file_choice import TakesFile
 
 SUBDIR = "seamwright/skin"
@@ -38,7 +38,7 @@ class SEAMWRIGHT_MT_skin(bpy.types.Menu):
             menu.draw_preset(context)
 
 
-class SEAMWRIGHT_OT_skin_schedule(bpy.types.Operator):
+class SEAMWRIGHT_OT_skin_schedule(OnJob, bpy.types.Operator):
     """Take over a ready skin; limits and everything else stay"""
 
     bl_idname = "seamwright.skin_schedule"
@@ -46,11 +46,6 @@ class SEAMWRIGHT_OT_skin_schedule(bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     schedule: EnumProperty(name="Skin", items=[(key, s.name, s.tip) for key, s in SCHEDULES.items()])
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     @classmethod
     def description(cls, context: bpy.types.Context, properties: bpy.types.OperatorProperties) -> str:
@@ -69,7 +64,7 @@ class SEAMWRIGHT_OT_skin_schedule(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SEAMWRIGHT_OT_skin_preset_add(AddPresetBase, bpy.types.Operator):  # type: ignore[misc]
+class SEAMWRIGHT_OT_skin_preset_add(OnJob, AddPresetBase, bpy.types.Operator):  # type: ignore[misc]
     """Keep this skin as a preset, or take a preset away"""
 
     bl_idname = "seamwright.skin_preset_add"
@@ -79,13 +74,8 @@ class SEAMWRIGHT_OT_skin_preset_add(AddPresetBase, bpy.types.Operator):  # type:
     preset_defines = ["job = bpy.context.scene.seamwright.job.seamwright"]
     preset_values = ["job.skin_text"]
 
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
-
-class SEAMWRIGHT_OT_prices_read(TakesFile, bpy.types.Operator):
+class SEAMWRIGHT_OT_prices_read(OnJob, TakesFile, bpy.types.Operator):
     """Read a price list (CSV); it is kept in the Blender file, and counts from the next cut on"""
 
     bl_idname = "seamwright.prices_read"
@@ -93,11 +83,6 @@ class SEAMWRIGHT_OT_prices_read(TakesFile, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     filter_glob: StringProperty(default="*.csv", options={"HIDDEN"})
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        """There is a job."""
-        return job_poll(cls, context, carving=False)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Ask for the file unless it is named."""
