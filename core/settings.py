@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Kinds of setting: how each is read from TOML, checked, and written back.
 
-A settings class is a frozen dataclass whose fields are made by `setting`. `check_settings`, called from its
-``__post_init__``, checks every value however the object came about, so that no job with a meaningless value exists.
+A settings class is a frozen dataclass, a `Settings`, whose fields are made by `setting`. `check_settings`, called from
+its ``__post_init__``, checks every value however the object came about, so that no job with a meaningless value exists.
 """
 
 from __future__ import annotations
@@ -14,12 +14,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, time
 from numbers import Integral, Real
-from typing import Any, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 
 from .errors import JobError
 from .units import Dimension, format_quantity, parse_quantity, quoted, unit_factor, with_article
 
 T = TypeVar("T")
+
+BOX: Final = ("length", "width", "height")
+OPENING: Final = ("width", "height")
+"""Names of the sizes in a `Row`: of a box, and of what it passes through."""
 
 
 class Kind(ABC):
@@ -70,6 +74,15 @@ def check_settings(settings: Any, table: str) -> None:
                     raise JobError(f"{key}: {describe(one)} stands where a {wanted.__name__} is needed", key)
         elif value is not None or item.default is not None:
             object.__setattr__(settings, item.name, item.metadata["kind"].check(value, key))
+
+
+class Settings:
+    """Settings that check themselves; `TABLE` is the name of their TOML table."""
+
+    TABLE: ClassVar[str]
+
+    def __post_init__(self) -> None:
+        check_settings(self, self.TABLE)
 
 
 def describe(value: object) -> str:
@@ -145,6 +158,11 @@ class Quantity(Kind):
         if self.sign == "positive" and number == 0.0:
             raise self.refuse(key, f"{shown} is nothing, and more than nothing is needed")
         return number
+
+
+def a_length(example: str, sign: str = "positive") -> Quantity:
+    """Make the kind of a length, in metres, from an example without quotes."""
+    return Quantity("length", f'"{example}"', sign)
 
 
 @dataclass(frozen=True)

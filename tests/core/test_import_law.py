@@ -17,7 +17,18 @@ ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "core"
 ADDON = ROOT / "blender_addon"
 
-EVERYONE = ("errors", "findings", "tolerance", "units", "settings", "job_text", "job_template", "job")
+EVERYONE = (
+    "errors",
+    "findings",
+    "tolerance",
+    "units",
+    "settings",
+    "job_text",
+    "job_template",
+    "job_skin",
+    "job_site",
+    "job",
+)
 """Modules at the top of the core that every folder may use; each uses those before it only."""
 
 ORDER = (
