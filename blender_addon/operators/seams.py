@@ -16,7 +16,7 @@ from ..core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN, wholly
 from ..long_work import sentence
 from ..surface_marks import ZONE
 from ..world import world_matrix
-from .common import OnCarving, need_scale
+from .common import OnCarving, carving_box, need_scale, select_only
 
 EYE_HEIGHT: Final = 1.6
 """Metres over the floor of a standing grown-up's eye, about; common practice, no source."""
@@ -138,10 +138,10 @@ class SEAMWRIGHT_OT_seam_line_draw(OnCarving, bpy.types.Operator):
         obj = bpy.data.objects.new("marked line", data)
         obj.show_in_front = True
         job_tree.ensure_folder(job, job_tree.SEAM_LINES).objects.link(obj)
-        for other in context.selected_objects:
-            other.select_set(False)
-        obj.select_set(True)
-        context.view_layer.objects.active = obj
+        select_only(context, [obj])
+        if context.view_layer.objects.active != obj:  # its folder is left out of the view layer
+            self.report({"ERROR"}, f"{obj.name} is not in this view layer")
+            return {"CANCELLED"}
         settings = context.scene.tool_settings.curve_paint_settings
         settings.curve_type, settings.depth_mode, settings.surface_offset = "POLY", "SURFACE", 0.0
         if not bpy.app.background:
@@ -189,10 +189,7 @@ class SEAMWRIGHT_OT_viewpoint_add(OnCarving, bpy.types.Operator):
         except SeamwrightError as error:
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
-        carving: Any = job.seamwright.carving
-        corners = [world_matrix(carving) @ Vector(corner) for corner in carving.bound_box]
-        low = Vector([min(c[k] for c in corners) for k in range(3)])
-        high = Vector([max(c[k] for c in corners) for k in range(3)])
+        low, high = (Vector(corner / scale) for corner in carving_box(job, scale))
         middle = (low + high) / 2.0
         view: Any = context.region_data
         if view is not None:
