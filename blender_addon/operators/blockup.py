@@ -41,6 +41,27 @@ def _put(job: JobCollection, found: blockup_source.BlockUpFound, settings: Job, 
     return text
 
 
+def _searched(settings: Job) -> Job:
+    """Settings by which the position that needs fewest billets is sought."""
+    return replace(settings, blockup=replace(settings.blockup, built="planned", position="fewest"))
+
+
+def _steps(context: bpy.types.Context, wait: bool, search: bool) -> Steps:
+    """Read, reckon beside, write; with `search` the position found goes into the settings."""
+    yield Step(0.0, "reading the carving")
+    job = job_tree.active_job(context)
+    scale = need_scale(context, job)
+    before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
+    carving = carving_source.snapshot(context, job)
+    wanted = _searched(settings) if search else _need_known(settings)
+    found = yield from beside(lambda p: blockup_source.block_up(carving, wanted, p), 0.05, 0.95, wait)
+    job = job_again(before)
+    if search:
+        settings = replace(wanted, blockup=settings_at(wanted.blockup, found.plan.layout))
+        settings_link.load(job.seamwright, settings, scale)
+    return _put(job, found, settings, scale)
+
+
 class SEAMWRIGHT_OT_blockup_show(OnCarving, LongWork, bpy.types.Operator):
     """Show the billets of the block-up as wire boxes, and its glue lines on the carving"""
 
@@ -51,14 +72,7 @@ class SEAMWRIGHT_OT_blockup_show(OnCarving, LongWork, bpy.types.Operator):
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, reckon beside, write."""
-        yield Step(0.0, "reading the carving")
-        job = job_tree.active_job(context)
-        scale = need_scale(context, job)
-        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
-        carving = carving_source.snapshot(context, job)
-        known = _need_known(settings)
-        found = yield from beside(lambda p: blockup_source.block_up(carving, known, p), 0.05, 0.95, wait)
-        return _put(job_again(before), found, settings, scale)
+        return _steps(context, wait, search=False)
 
 
 class SEAMWRIGHT_OT_blockup_search(OnCarving, LongWork, bpy.types.Operator):
@@ -71,17 +85,7 @@ class SEAMWRIGHT_OT_blockup_search(OnCarving, LongWork, bpy.types.Operator):
 
     def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Read, search beside, set the position, show it."""
-        yield Step(0.0, "reading the carving")
-        job = job_tree.active_job(context)
-        scale = need_scale(context, job)
-        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
-        carving = carving_source.snapshot(context, job)
-        wanted = replace(settings, blockup=replace(settings.blockup, built="planned", position="fewest"))
-        found = yield from beside(lambda p: blockup_source.block_up(carving, wanted, p), 0.05, 0.95, wait)
-        job = job_again(before)
-        placed = replace(wanted, blockup=settings_at(wanted.blockup, found.plan.layout))
-        settings_link.load(job.seamwright, placed, scale)
-        return _put(job, found, placed, scale)
+        return _steps(context, wait, search=True)
 
 
 class SEAMWRIGHT_OT_blockup_points(OnCarving, bpy.types.Operator):
