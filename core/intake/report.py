@@ -13,7 +13,8 @@ from ..findings import Finding
 from ..mesh.mass import areas
 from ..mesh.mesh import KIND_NAMES, FloatArray, Mesh
 from ..mesh.topology import EdgeReport, components, edge_report
-from .diagnose import Fault, diagnose
+from .diagnose import diagnose
+from .fault import Fault
 from .guess import Guess, likely_units
 from .mend import Recipe
 from .prepare import prepare, set_upright
