@@ -16,10 +16,14 @@ import platform
 import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
-import fcl
 import numpy as np
+
+sys.path.append(str(Path(__file__).parent / "outside"))
+
+from collision_peer import model, peer_distance, still
 from seamwright.core.clearance.body import Body, Key, make_body
 from seamwright.core.clearance.check import Rule, swept_box
 from seamwright.core.clearance.motion import Motion
@@ -28,6 +32,7 @@ from seamwright.core.clearance.tree import mesh_forest
 from seamwright.core.demo import demo_carving
 from seamwright.core.demo.boat import MIDDLE, demo_boat
 from seamwright.core.mesh.mesh import FloatArray, Mesh
+from shapes import in_four
 
 WAY = 6.0
 POSE_BAR, SWEEP_BAR = 3.0, 60.0
@@ -56,30 +61,8 @@ def bar(name: str, wall: float, processor: float, limit: float) -> None:
 def refined(mesh: Mesh, least: int) -> Mesh:
     """Every triangle into four until there are `least`."""
     while len(mesh.triangles) < least:
-        t, v = mesh.triangles, mesh.vertices
-        edges = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]]), axis=1)
-        unique, row = np.unique(edges, axis=0, return_inverse=True)
-        a, b, c = row.reshape(3, -1) + len(v)
-        parts = ((t[:, 0], a, c), (a, t[:, 1], b), (c, b, t[:, 2]), (a, b, c))
-        mesh = Mesh(
-            np.concatenate([v, v[unique].mean(axis=1)]), np.concatenate([np.stack(part, axis=1) for part in parts])
-        )
+        mesh = in_four(mesh)
     return mesh
-
-
-def model(mesh: Mesh) -> fcl.BVHModel:
-    made = fcl.BVHModel()
-    made.beginModel(len(mesh.vertices), len(mesh.triangles))
-    made.addSubModel(mesh.vertices, mesh.triangles)
-    made.endModel()
-    return made
-
-
-def peer(one: fcl.CollisionObject, two: fcl.BVHModel, turn: FloatArray, place: FloatArray) -> float:
-    other = fcl.CollisionObject(two, fcl.Transform(turn, place))
-    if fcl.collide(one, other, fcl.CollisionRequest(), fcl.CollisionResult()):
-        return 0.0
-    return float(fcl.distance(one, other, fcl.DistanceRequest(), fcl.DistanceResult()))
 
 
 def ways(body: Mesh) -> list[tuple[str, Body]]:
@@ -116,9 +99,9 @@ def main() -> int:
     )
     ours, asked, asked_cpu = timed("ours: distance", lambda: least_distance(forest, tree, body.motion.rest()))
     (stone, other), peer_built, _ = timed("python-fcl: trees of both", lambda: (model(rock), model(body.mesh)))
-    still = fcl.CollisionObject(stone, fcl.Transform())
+    standing = still(stone)
     turn, place = body.motion.rest().at(np.zeros((1, 4)))
-    theirs, peer_asked, _ = timed("python-fcl: distance", lambda: peer(still, other, turn[0], place[0]))
+    theirs, peer_asked, _ = timed("python-fcl: distance", lambda: peer_distance(standing, other, turn[0], place[0]))
     same = abs(float(ours.distance[0]) - theirs) <= 1e-6 * theirs
     say(f"  {float(ours.distance[0]):.9f} m and {theirs:.9f} m: {'the same' if same else 'DIFFERENT'}")
     say(
@@ -142,7 +125,7 @@ def main() -> int:
 
         def dense(motion: Motion = body.motion, poses: FloatArray = poses) -> float:
             turns, places = motion.at(poses)
-            return min(peer(still, other, turn, place) for turn, place in zip(turns, places, strict=True))
+            return min(peer_distance(standing, other, turn, place) for turn, place in zip(turns, places, strict=True))
 
         least, peer_wall, _ = timed(f"python-fcl, {count} poses without roll, bounce, error", dense)
         say(f"  least {found:.6f} m and {least:.6f} m; ours / python-fcl: {wall / (peer_built + peer_wall):.2f}")

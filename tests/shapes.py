@@ -49,6 +49,16 @@ def inside_out(mesh: Mesh) -> Mesh:
     return Mesh(mesh.vertices, mesh.triangles[:, ::-1], mesh.kind)
 
 
+def in_four(mesh: Mesh) -> Mesh:
+    """Every triangle cut in four through the middles of its edges; kinds are not kept."""
+    t, v = mesh.triangles, mesh.vertices
+    edges = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]]), axis=1)
+    unique, row = np.unique(edges, axis=0, return_inverse=True)
+    a, b, c = row.reshape(3, -1) + len(v)
+    parts = ((t[:, 0], a, c), (a, t[:, 1], b), (c, b, t[:, 2]), (a, b, c))
+    return Mesh(np.concatenate([v, v[unique].mean(axis=1)]), np.concatenate([np.stack(part, axis=1) for part in parts]))
+
+
 def box(size: Triple = (1.0, 1.0, 1.0), low: Triple = (0.0, 0.0, 0.0)) -> Mesh:
     """Make a box of 12 triangles with its lowest corner at `low`."""
     corners = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], dtype=float)

@@ -12,6 +12,7 @@ from dataclasses import replace
 import fcl
 import numpy as np
 import pytest
+from collision_peer import apart, model, still
 from seamwright.core.clearance.envelope import block
 from seamwright.core.clearance.job_bodies import place_bodies
 from seamwright.core.clearance.job_check import check_keep_clear, rule_of
@@ -21,6 +22,7 @@ from seamwright.core.job import Job
 from seamwright.core.jobpack.drawing import drawing_svg
 from seamwright.core.jobpack.gauge_boards import depth_map, gauge_drawing, region_ply
 from seamwright.core.mesh.mesh import Mesh
+from shapes import in_four
 
 AT = np.array([4.371, 1.0, 0.52])  # m: where the peg stands in the rock, at the origin of the boat
 SIDE, TIP = 0.04, 1.33  # m: half its width, and the y that it reaches to; the planking there is at about 1.25
@@ -35,23 +37,8 @@ def fine_block(low: np.ndarray, high: np.ndarray, step: float) -> Mesh:
     """A closed block with a grid of vertices on each face, made from a block by cutting its triangles in four."""
     mesh = block(tuple(low.tolist()), tuple(high.tolist()))
     while np.linalg.norm(mesh.corners()[:, 1] - mesh.corners()[:, 0], axis=1).max() > step:
-        t, v = mesh.triangles, mesh.vertices
-        edges = np.sort(np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]]), axis=1)
-        unique, row = np.unique(edges, axis=0, return_inverse=True)
-        a, b, c = row.reshape(3, -1) + len(v)
-        parts = ((t[:, 0], a, c), (a, t[:, 1], b), (c, b, t[:, 2]), (a, b, c))
-        mesh = Mesh(
-            np.concatenate([v, v[unique].mean(axis=1)]), np.concatenate([np.stack(part, axis=1) for part in parts])
-        )
+        mesh = in_four(mesh)
     return mesh
-
-
-def model(mesh: Mesh) -> fcl.BVHModel:
-    made = fcl.BVHModel()
-    made.beginModel(len(mesh.vertices), len(mesh.triangles))
-    made.addSubModel(mesh.vertices, mesh.triangles)
-    made.endModel()
-    return made
 
 
 def test_the_boat_stands_as_it_was_built() -> None:
@@ -93,15 +80,12 @@ def test_a_planted_contact_is_found_with_its_depth_and_shows_on_a_board(rock: Me
     assert ("contact", "1") in [(f.check, f.piece) for f in findings if f.severity is Severity.ERROR]
 
     keep = rule_of(job).foam
-    hull = model(result.bodies[0].standing())
-    one, two = model(peg), fcl.CollisionObject(hull, fcl.Transform())
+    one, two = model(peg), still(model(result.bodies[0].standing()))
 
     def free(back: float) -> bool:
         moved = fcl.CollisionObject(one, fcl.Transform(np.eye(3), np.array([0.0, -back, 0.0])))
-        if fcl.collide(moved, two, fcl.CollisionRequest(), fcl.CollisionResult()):
-            return False
         # In the hollow of the hull the peg would be free as well: it has to be on the outer side.
-        return bool(fcl.distance(moved, two, fcl.DistanceRequest(), fcl.DistanceResult()) >= keep) and back > 0.05
+        return apart(moved, two) >= keep and back > 0.05
 
     near, far = 0.05, 0.3
     assert free(far)
@@ -113,11 +97,11 @@ def test_a_planted_contact_is_found_with_its_depth_and_shows_on_a_board(rock: Me
     assert result.carve.where is not None
     # At the very place, straight in: the last point that is nearer than what is kept, every 0.1 mm.
     ball = fcl.Sphere(1e-6)
-    apart = []
+    distances = []
     for back in np.arange(0.0, 0.3, 0.0001).tolist():
         point = fcl.CollisionObject(ball, fcl.Transform(np.eye(3), np.array(result.carve.where) - [0.0, back, 0.0]))
-        apart.append(float(fcl.distance(point, two, fcl.DistanceRequest(), fcl.DistanceResult())))
-    assert result.carve.deepest == pytest.approx(0.0001 * np.flatnonzero(np.array(apart) < keep).max(), abs=0.001)
+        distances.append(float(fcl.distance(point, two, fcl.DistanceRequest(), fcl.DistanceResult())))
+    assert result.carve.deepest == pytest.approx(0.0001 * np.flatnonzero(np.array(distances) < keep).max(), abs=0.001)
     assert result.carve.where[1] == pytest.approx(TIP)
     assert np.abs(np.array(result.carve.where) - [AT[0], TIP, AT[2]]).max() <= SIDE + 1e-9
 

@@ -3,9 +3,9 @@
 
 from __future__ import annotations
 
-import fcl
 import numpy as np
 import pytest
+from collision_peer import model, peer_distance, still
 from datasets import ARMADILLO, BUNNY, CHEESE, ELEPHANT, TURBINE, path_of, read_off
 from seamwright.core.clearance.body import Body, Key, headings_along, make_body
 from seamwright.core.clearance.check import Rule, check_body
@@ -19,22 +19,6 @@ from seamwright.core.mesh.mesh import FloatArray, Mesh
 
 AHEAD = np.array([1.0, 0.0, 0.0])
 PAIRS = 200
-
-
-def model(mesh: Mesh) -> fcl.BVHModel:
-    made = fcl.BVHModel()
-    made.beginModel(len(mesh.vertices), len(mesh.triangles))
-    made.addSubModel(mesh.vertices, mesh.triangles)
-    made.endModel()
-    return made
-
-
-def peer_distance(one: fcl.BVHModel, two: fcl.BVHModel, turn: FloatArray, place: FloatArray) -> float:
-    """0 where the surfaces meet; otherwise the distance by the other library."""
-    a, b = fcl.CollisionObject(one, fcl.Transform()), fcl.CollisionObject(two, fcl.Transform(turn, place))
-    if fcl.collide(a, b, fcl.CollisionRequest(), fcl.CollisionResult()):
-        return 0.0
-    return float(fcl.distance(a, b, fcl.DistanceRequest(), fcl.DistanceResult()))
 
 
 def random_turn(rng: np.random.Generator) -> FloatArray:
@@ -64,7 +48,7 @@ def test_200_random_pairs(shapes: list[Mesh]) -> None:
         turn, place = random_turn(rng), rng.normal(size=3)
         place *= rng.uniform(0.3, 2.2) / np.linalg.norm(place)
         ours = least_distance(trees[i], trees[j], Motion(place[None], turn[None], AHEAD))
-        theirs = peer_distance(peers[i], peers[j], turn, place)
+        theirs = peer_distance(still(peers[i]), peers[j], turn, place)
         if theirs == 0.0:
             crossing += 1
             assert ours.distance[0] == 0.0
@@ -80,7 +64,7 @@ def test_one_wholly_inside_the_other_is_a_contact(shapes: list[Mesh]) -> None:
     bunny = shapes[0]
     inner = Mesh(0.02 * bunny.vertices, bunny.triangles)
     at = (0.0, 0.0, 0.0)
-    assert peer_distance(model(bunny), model(inner), np.eye(3), np.array(at)) > 0.0
+    assert peer_distance(still(model(bunny)), model(inner), np.eye(3), np.array(at)) > 0.0
     for outer, body in ((bunny, inner), (inner, bunny)):
         found = (
             check_body([("1", outer)], make_body("b", body, Key(at)), Rule(fit=(0.01, 0.02), facing=0.05))
@@ -94,7 +78,7 @@ def test_one_wholly_inside_the_other_is_a_contact(shapes: list[Mesh]) -> None:
 
 def dense(rock: Mesh, body: Body, poses: FloatArray) -> float:
     """Least distance over many poses, one by one, by the other library."""
-    one, two = model(rock), model(body.mesh)
+    one, two = still(model(rock)), model(body.mesh)
     turns, places = body.motion.at(poses)
     return min(peer_distance(one, two, turn, place) for turn, place in zip(turns, places, strict=True))
 
@@ -146,7 +130,7 @@ def test_a_curved_way_in_with_roll_and_bounce(rock: Mesh, hull: Mesh) -> None:
 def test_turning_on_the_spot(shapes: list[Mesh]) -> None:
     """Half a turn about the upright: what turning alone takes, with nothing that slides."""
     bunny, elephant = shapes[0], shapes[1]
-    tree, peer, body = mesh_forest([bunny]), model(bunny), mesh_forest([elephant])
+    tree, peer, body = mesh_forest([bunny]), still(model(bunny)), mesh_forest([elephant])
     places = np.tile([1.75, 0.2, 0.1], (5, 1))
     turns = turn_about(np.array([0.0, 0.0, 1.0]), np.linspace(0.0, 3.0, 5))
     motion = Motion(places, turns, AHEAD)
