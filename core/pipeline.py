@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blockup.outlines import CourseOutline, course_outlines
-from .blockup.plan import BlockUpPlan, plan_blockup
+from .blockup.plan import plan_blockup
 from .blockup.report import check_blockup
 from .clearance.body import Body as KeptBody
 from .clearance.job_bodies import place_bodies
@@ -43,7 +43,6 @@ from .mesh.winding import inner_point
 from .planning.axis import long_axis
 from .planning.for_job import propose_for_job
 from .planning.propose import Proposal
-from .seams.glue import GlueRectangles
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
 from .seams.report import check_seams, no_seams
@@ -113,7 +112,7 @@ def run_job(
             margin = job.blockup.margin if blockup.built == "planned" else 0.0
             outlines = course_outlines(intake.mesh, blockup.layout, blockup.courses, margin, clock.part(0.14, 0.16))
     with clock.stage("seams", 0.16):
-        glue = None if blockup is None else _rectangles(blockup)
+        glue = None if blockup is None else blockup.glue
         seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
     with clock.stage("joints", 0.2):
         if joints is None:
@@ -261,9 +260,8 @@ def propose_joints(
     with clock.stage("block-up", 0.05):
         blockup = plan_blockup(intake.mesh, job, clock.part(0.05, 0.08))
     with clock.stage("seams", 0.08):
-        seams = find_seams(
-            intake.mesh, job, user_marks, None if blockup is None else _rectangles(blockup), intake.source
-        )
+        glue = None if blockup is None else blockup.glue
+        seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
         shares = covering_shares(intake.mesh, job.skin.bridging)
     return propose_for_job(
         intake.mesh, job, gap_width(job), seams, shares, locked=locked, progress=clock.part(0.12, 1.0)
@@ -317,12 +315,6 @@ class _Clock:
         if outer is None:
             return None
         return lambda share, text: outer(low + (high - low) * share, text)
-
-
-def _rectangles(plan: BlockUpPlan) -> GlueRectangles:
-    """Glue lines of a block-up as the seams take them; none where they do not bind."""
-    glue = plan.glue
-    return GlueRectangles(glue.corner, glue.along, glue.across) if glue.binding else GlueRectangles.none()
 
 
 def _contact_seams(joints: Sequence[JointSeams], contact: Contact) -> ContactSeams:

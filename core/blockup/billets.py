@@ -80,7 +80,7 @@ def make_billets(held: Held, layout: Layout, margin: float, kerf: float) -> tupl
     return tuple(out)
 
 
-def glue_lines(billets: Sequence[Billet], layout: Layout, binding: bool) -> GlueLines:
+def glue_lines(billets: Sequence[Billet], layout: Layout) -> GlueLines:
     """Rectangles where billets meet: ends and sides in a course, beds between courses.
 
     Foam of the carving never meets foam across a glue line outside these: each billet's box holds all of the carving
@@ -116,7 +116,6 @@ def glue_lines(billets: Sequence[Billet], layout: Layout, binding: bool) -> Glue
         layout.turn(along),
         layout.turn(across),
         np.array(kind, dtype=np.int64),
-        binding,
     )
 
 

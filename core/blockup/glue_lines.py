@@ -19,23 +19,24 @@ BUTT: Final = 1
 
 
 @dataclass(frozen=True, eq=False)
-class GlueLines:
-    """All places where billets meet; each is a rectangle with two square sides.
+class GlueRectangles:
+    """Glue lines as plain rectangles, each with two square sides.
 
     Attributes
     ----------
     corner : (k, 3) metres, job coordinates: one corner of each.
     along, across : (k, 3) metres: its two sides from that corner, square to each other.
-    kind : (k,) `BED` or `BUTT`.
-    binding : whether they count: as seams, for slivers and for wire through glue. A block-up of which nothing is known
-        binds nothing: its lines are only drawn.
     """
 
     corner: FloatArray
     along: FloatArray
     across: FloatArray
-    kind: IntArray
-    binding: bool
+
+    @classmethod
+    def none(cls) -> GlueRectangles:
+        """No glue line: a carving out of one block, or of which nothing is known."""
+        empty = np.zeros((0, 3))
+        return GlueRectangles(empty, empty, empty)
 
     def __len__(self) -> int:
         """How many there are."""
@@ -43,16 +44,10 @@ class GlueLines:
 
     @property
     def normal(self) -> FloatArray:
-        """Unit normal of each, (k, 3): up for a bed, level for a butt."""
+        """Unit normal of each, (k, 3)."""
         cross = np.cross(self.along, self.across)
         unit: FloatArray = cross / np.linalg.norm(cross, axis=1)[:, None]
         return unit
-
-    @property
-    def area(self) -> FloatArray:
-        """Area of each, (k,) square metres: the sides are square to each other."""
-        size: FloatArray = np.linalg.norm(self.along, axis=1) * np.linalg.norm(self.across, axis=1)
-        return size
 
     def planes(self) -> tuple[FloatArray, FloatArray, IntArray]:
         """The planes that the rectangles lie in, each once.
@@ -71,6 +66,24 @@ class GlueLines:
         _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
         return normal[first], distance[first], which.reshape(-1).astype(np.int64)
 
+
+@dataclass(frozen=True, eq=False)
+class GlueLines(GlueRectangles):
+    """All places where the billets of a block-up meet.
+
+    Attributes
+    ----------
+    kind : (k,) `BED`, whose normal is up, or `BUTT`, whose normal is level.
+    """
+
+    kind: IntArray
+
+    @property
+    def area(self) -> FloatArray:
+        """Area of each, (k,) square metres: the sides are square to each other."""
+        size: FloatArray = np.linalg.norm(self.along, axis=1) * np.linalg.norm(self.across, axis=1)
+        return size
+
     def distance(self, points: ArrayLike) -> tuple[FloatArray, IntArray]:
         """Distance of points to the nearest rectangle, and which that is.
 
@@ -81,7 +94,7 @@ class GlueLines:
         Returns
         -------
         (n,), (n,)
-            Metres, and its number; infinity and -1 where there is no glue line at all. Whether lines bind is not asked.
+            Metres, and its number; infinity and -1 where there is no glue line at all.
         """
         p = np.asarray(points, dtype=np.float64).reshape(-1, 3)
         best, which = np.full(len(p), np.inf), np.full(len(p), -1, dtype=np.int64)
@@ -99,6 +112,6 @@ class GlueLines:
 
     @classmethod
     def none(cls) -> GlueLines:
-        """No glue lines: a carving out of one block, or of which nothing is known."""
+        """No glue line: a carving out of one block."""
         empty = np.zeros((0, 3))
-        return cls(empty, empty, empty, np.zeros(0, dtype=np.int64), False)
+        return cls(empty, empty, empty, np.zeros(0, dtype=np.int64))

@@ -101,7 +101,7 @@ def plan_blockup(mesh: Mesh, job: Job, progress: Progress | None = None) -> Bloc
         built=settings.built,
         layout=layout,
         billets=billets,
-        glue=glue_lines(billets, layout, binding=True),
+        glue=glue_lines(billets, layout),
         bought=count_billets([billet.cutting for billet in billets]),
         fewest_here=fewest_for([billet.size for billet in billets], layout.billet),
         fewest=fewest_by_volume(volume(mesh), layout.billet),

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..cutting.joint import Joint, Plane
 from ..cutting.result import FROM_JOINT, Body
 from ..mesh.mesh import Mesh
@@ -32,41 +33,6 @@ LEAST_AREA: Final = 0.01
 
 _ON: Final = 1e-9
 """Metres: a corner so near to a glue line's plane counts as over it: a face in the plane does not cross it."""
-
-
-_SAME: Final = 1e-6
-"""Metres, and parts of a unit direction, within which rectangles lie in one plane."""
-
-
-@dataclass(frozen=True, eq=False)
-class GlueRectangles:
-    """Glue lines as plain rectangles.
-
-    Attributes
-    ----------
-    corner : (k, 3) metres. along, across : (k, 3) metres, the sides from that corner, square to each other.
-    """
-
-    corner: FloatArray
-    along: FloatArray
-    across: FloatArray
-
-    @classmethod
-    def none(cls) -> GlueRectangles:
-        """No glue line."""
-        empty = np.zeros((0, 3))
-        return cls(empty, empty, empty)
-
-    def __len__(self) -> int:
-        """How many there are."""
-        return len(self.corner)
-
-    @property
-    def normal(self) -> FloatArray:
-        """Unit normals, (k, 3)."""
-        cross = np.cross(self.along, self.across)
-        unit: FloatArray = cross / np.linalg.norm(cross, axis=1)[:, None]
-        return unit
 
 
 @dataclass(frozen=True)
@@ -167,13 +133,11 @@ def face_points(joint: Joint, pieces: Sequence[Body], number: int) -> tuple[Floa
 def _crossed(glue: GlueRectangles, vertices: FloatArray, triangles: IntArray) -> tuple[FloatArray, FloatArray]:
     """Segments in which triangles cross rectangles: starts and ends, (k, 3)."""
     starts, ends = [np.zeros((0, 3))], [np.zeros((0, 3))]
-    normal = glue.normal if len(glue) else glue.corner
     # Rectangles of one plane share its crossings.
-    key = np.round(np.column_stack([normal, (normal * glue.corner).sum(axis=1)]) / _SAME).astype(np.int64)
-    _, plane = np.unique(key, axis=0, return_inverse=True)
-    for number in range(int(plane.max(initial=-1)) + 1):
-        rectangles = np.flatnonzero(plane.reshape(-1) == number)
-        way, corner = normal[rectangles[0]], glue.corner[rectangles[0]]
+    normals, _, plane = glue.planes()
+    for number, way in enumerate(normals):
+        rectangles = np.flatnonzero(plane == number)
+        corner = glue.corner[rectangles[0]]
         height = vertices @ way - corner @ way
         over = height >= -_ON
         a, b, c = (over[triangles[:, k]] for k in range(3))

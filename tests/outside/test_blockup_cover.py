@@ -84,7 +84,7 @@ def test_every_bit_of_carving_on_a_wall_is_on_a_glue_line(seed):
     """On each plane between two courses the carving's section lies within the beds' rectangles, by shapely."""
     body, layout = carving(seed), layout_of(seed)
     billets = make_billets(held_billets(body, layout), layout, 0.02, 0.003)
-    glue = glue_lines(billets, layout, True)
+    glue = glue_lines(billets, layout)
     block = Mesh(layout.to_block(body.vertices), body.triangles)
     for course in sorted({b.cell[0] for b in billets})[1:]:
         level = layout.level(course)
