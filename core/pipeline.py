@@ -7,7 +7,6 @@ import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +16,13 @@ from .blockup.plan import plan_blockup
 from .blockup.report import check_blockup
 from .clearance.body import Body as KeptBody
 from .clearance.job_bodies import place_bodies
-from .clearance.job_check import check_keep_clear
+from .clearance.job_check import check_placed
+from .cutting.check import check_cut, require_pieces
 from .cutting.cut import cut
 from .cutting.joint import Joint
 from .cutting.result import FROM_JOINT, Body, Contact, CutResult
-from .errors import CutError, Progress
-from .findings import Finding, Severity, worst
+from .errors import Progress
+from .findings import Finding, worst
 from .handling.checks import check_piece
 from .handling.figures import PieceFigures, measure_finished
 from .handling.growing import check_growth, grown, moved
@@ -31,7 +31,7 @@ from .handling.handled_checks import check_handling
 from .handling.pricing import check_prices, price_job
 from .intake.diagnose import find_twice
 from .intake.mend import Recipe
-from .intake.prepare import Intake, prepare
+from .intake.prepare import prepare
 from .intake.remesh import Remesher
 from .job import Job
 from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
@@ -51,9 +51,6 @@ from .skin.covering import covering_shares, shares_of
 from .skin.depth import gap_width
 from .skin.fire import fire_questions
 from .skin.prices import PriceList
-
-_BALANCE: Final = 1e-9
-"""Relative: how nearly the volumes of pieces, crumbs and gap must add up to the carving's."""
 
 
 def run_job(
@@ -122,7 +119,7 @@ def run_job(
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
     with clock.stage("cut", 0.6):
         result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
-        _require_pieces(result, gap, job.carving.crumb)
+        require_pieces(result, gap, job.carving.crumb)
     with clock.stage("measure", 0.75):
         figures = [
             measure_finished(body.mesh, job, shares_of(shares, body.source, body.origin), _joint_numbers(body))
@@ -147,6 +144,7 @@ def run_job(
         order = numbered.order
         place = np.argsort(order)
         marks = tuple(numbered.marks[k] for k in place.tolist())
+        ordered = [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts]
     with clock.stage("site", 0.86):
         site, told = plan_site(
             intake.mesh,
@@ -155,7 +153,7 @@ def run_job(
             numbered.marks,
             joints,
             lines,
-            [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts],
+            ordered,
             numbered.built,
             numbered.rests,
             job,
@@ -164,7 +162,7 @@ def run_job(
         shifts = grown(len(result.pieces), joints, contacts, job)
         moves = shifts.moves.tolist()
         parts = [(marks[i], moved(result.pieces[i].mesh, moves[i])) for i in order]
-        clearance, near = check_keep_clear(job, intake.mesh, parts, keep_clear or {}, clock.part(0.88, 0.92))
+        clearance, near = check_placed(job, intake.mesh, parts, placed, clock.part(0.88, 0.92))
     with clock.stage("check", 0.92):
         findings = [*intake.findings, *twice]
         if blockup is not None:
@@ -173,10 +171,7 @@ def run_job(
             findings += check_piece(marks[i], figures[i], job)
             findings += check_handling(marks[i], figures[i], handled[i], job)
         findings += [*numbered.findings, *told, *near]
-        findings += _missed(result, letters)
-        findings += _idle(result, letters)
-        findings += _crumbs(result.crumbs, job.carving.crumb)
-        findings += _balance(intake, result)
+        findings += check_cut(result, letters, job.carving.crumb, intake.volume)
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
         for letter, own in zip(letters, kept_to, strict=True):
             findings += check_seams(letter, own, job, seams.chance)
@@ -184,7 +179,6 @@ def run_job(
             findings.append(no_seams(job))
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
         findings += fire_questions(job)
-        ordered = [replace(c, lower=int(place[c.lower]), upper=int(place[c.upper])) for c in contacts]
         cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices, blockup)
         findings += check_prices(cost, prices)
     with clock.stage("take-off", 0.95):
@@ -361,80 +355,3 @@ def _pieces(
 def _joint_numbers(body: Body) -> NDArray[np.int64]:
     """The joint that made each triangle, (m,); -1 where none of this job did."""
     return np.where(body.origin == FROM_JOINT, body.source, -1)
-
-
-def _missed(result: CutResult, letters: Sequence[str]) -> list[Finding]:
-    return [
-        Finding(
-            "joint_misses",
-            Severity.WARNING,
-            f"Joint {letters[j]} cuts nothing: it meets no foam, or only runs along a face.",
-            "Move it into the carving, or take it off the list.",
-            joint=letters[j],
-        )
-        for j in result.missed
-    ]
-
-
-def _idle(result: CutResult, letters: Sequence[str]) -> list[Finding]:
-    """Joints that cost foam and part no two pieces: beside the carving by less than the gap, or along a crumb."""
-    busy = {contact.joint for contact in result.contacts} | set(result.missed)
-    return [
-        Finding(
-            "joint_idle",
-            Severity.NOTE,
-            f"Joint {letter} parts no two pieces: what it cuts off lies in a gap or is a crumb.",
-            "Move it further into the carving or away from other joints, or take it off the list.",
-            joint=letter,
-        )
-        for j, letter in enumerate(letters)
-        if j not in busy
-    ]
-
-
-def _require_pieces(result: CutResult, gap: float, crumb: float) -> None:
-    if result.pieces:
-        return
-    small, lost = (1e3 * sum(body.volume for body in bodies) for bodies in (result.crumbs, result.taken))
-    raise CutError(
-        f"no piece is left: {small:.3g} l are crumbs, each under {crumb * 1e3:g} l, and gaps of {gap * 1e3:.3g} mm "
-        f"take {lost:.3g} l; check the carving's unit, and give fewer joints or less gap"
-    )
-
-
-def _crumbs(crumbs: Sequence[Body], limit: float) -> list[Finding]:
-    out = []
-    for body in crumbs:
-        at = body.mesh.vertices.mean(axis=0)
-        place = (float(at[0]), float(at[1]), float(at[2]))
-        out.append(
-            Finding(
-                "crumb",
-                Severity.NOTE,
-                f"A crumb of {body.volume * 1e3:.3g} l came off at ({place[0]:.2f}, {place[1]:.2f}, {place[2]:.2f}) m.",
-                "Glue it back to its neighbour, or move the joint; it is in pieces/crumbs.ply.",
-                measured=body.volume,
-                limit=limit,
-                unit="m3",
-                where=place,
-            )
-        )
-    return out
-
-
-def _balance(intake: Intake, result: CutResult) -> list[Finding]:
-    parts = (*result.pieces, *result.taken, *result.crumbs)
-    missing = abs(sum(body.volume for body in parts) - intake.volume)
-    if missing <= _BALANCE * intake.volume:
-        return []
-    return [
-        Finding(
-            "volume_balance",
-            Severity.ERROR,
-            f"{missing:.3g} m3 of the carving are in no piece, crumb or gap.",
-            "Do not use these pieces; report the carving and its joints.",
-            measured=missing,
-            limit=_BALANCE * intake.volume,
-            unit="m3",
-        )
-    ]

@@ -6,6 +6,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.polyline import simplified
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -102,26 +104,7 @@ def thinned(loop: FloatArray, within: float) -> FloatArray:
     """Closed outline (k, 2) with the points left out that lie `within` of the line between those kept."""
     if len(loop) < 4:
         return loop
-    far = int(np.argmax(np.linalg.norm(loop - loop[0], axis=1)))
-    ring = np.concatenate([loop, loop[:1]])
-    keep = np.zeros(len(ring), dtype=bool)
-    keep[[0, far, len(loop)]] = True
-    stack = [(0, far), (far, len(loop))]
-    while stack:
-        first, last = stack.pop()
-        if last - first < 2:
-            continue
-        span = ring[last] - ring[first]
-        away = ring[first + 1 : last] - ring[first]
-        length = max(float(span @ span), 1e-300)
-        along = np.clip(away @ span / length, 0.0, 1.0)
-        off = np.linalg.norm(away - along[:, None] * span, axis=1)
-        worst = int(np.argmax(off))
-        if off[worst] > within:
-            keep[first + 1 + worst] = True
-            stack += [(first, first + 1 + worst), (first + 1 + worst, last)]
-    kept: FloatArray = ring[:-1][keep[:-1]]
-    return kept
+    return simplified(np.concatenate([loop, loop[:1]]), within)[:-1]
 
 
 def inside(points: FloatArray, loops: tuple[FloatArray, ...]) -> BoolArray:

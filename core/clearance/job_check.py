@@ -18,7 +18,7 @@ from .boards import GaugeBoard, even_stations, gauge_board
 from .body import Body
 from .carve_off import CarveOff, carve_off
 from .check import BodyClearance, Closest, PieceClearance, Rule, check_body
-from .job_bodies import place_bodies
+from .job_bodies import Placed, place_bodies
 
 _MOST_BOARDS: Final = 40
 """Gauge boards at most: more is a slip of the pen in the spacing, and each takes a second or more."""
@@ -71,13 +71,26 @@ def check_keep_clear(
     meshes: Mapping[str, Mesh],
     progress: Progress | None = None,
 ) -> tuple[KeepClearResult | None, list[Finding]]:
+    """As `check_placed`, of bodies that are still to be placed; `meshes`: of each file that they come from.
+
+    Raises
+    ------
+    JobError
+        A body that cannot be made or stood.
+    """
+    return check_placed(job, carving, parts, place_bodies(job.keep_clear, meshes), progress)
+
+
+def check_placed(
+    job: Job, carving: Mesh, parts: Sequence[tuple[str, Mesh]], placed: Placed, progress: Progress | None = None
+) -> tuple[KeepClearResult | None, list[Finding]]:
     """Check all pieces against all keep-clear bodies of a job.
 
     Parameters
     ----------
     job : its settings. carving : uncut, metres, job coordinates.
     parts : mark and mesh of each piece; a carving that is not cut yet is one part with an empty mark.
-    meshes : of each file that the job's bodies come from.
+    placed : the bodies as `place_bodies` stands them.
     progress : told the share done; may raise `Cancelled`.
 
     Returns
@@ -85,13 +98,7 @@ def check_keep_clear(
     KeepClearResult or None, list of Finding
         None where the job has no keep-clear bodies. Errors ``contact`` and ``clearance``; a warning ``stance``
         where it is ambiguous; notes ``close_fit``, ``off_line`` and ``open_body``.
-
-    Raises
-    ------
-    JobError
-        A body that cannot be made or stood.
     """
-    placed = place_bodies(job.keep_clear, meshes)
     if not placed.bodies:
         return None, []
     rule, count = rule_of(job), len(placed.bodies)

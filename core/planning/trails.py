@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..job import Job
 from ..mesh.mesh import Mesh
 from ..seams.crevices import find_crevices
-from ..seams.glue import GlueRectangles, traces
+from ..seams.glue import traces
 from ..seams.marks import Marks
 from ..seams.near import Segments, segments_of
 

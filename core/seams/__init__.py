@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """What a joint may follow: crevices, marked lines, zones; and how well a joint keeps to them."""
 
+from ..blockup.glue_lines import GlueRectangles
 from .crevices import Crevices, find_crevices
-from .glue import GlueRectangles
 from .index import SeamIndex
 from .judge import JointSeams
 from .marks import Marks, Viewpoint

@@ -10,10 +10,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..cutting.joint import Joint
 from ..cutting.result import Body, JointLine
 from ..mesh.mesh import CARVED, JOINT, Mesh
-from .glue import GlueRectangles, Sliver, glue_cut, sliver
+from .glue import Sliver, glue_cut, sliver
 from .index import SEAM_NAMES, SeamIndex
 from .marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, ZONE_NAMES, Viewpoint
 from .near import Segments

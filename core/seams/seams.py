@@ -9,12 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..cutting.joint import Joint
 from ..cutting.result import CutResult
 from ..job import Job
 from ..mesh.mesh import Mesh
 from .crevices import Crevices, find_crevices
-from .glue import GlueRectangles, traces
+from .glue import traces
 from .index import CREVICE, GLUE_LINE, MARKED, SEAM_NAMES, SeamIndex
 from .judge import JointSeams, Surroundings, judge_joints
 from .marks import Marks, Viewpoint

@@ -3,7 +3,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from seamwright.core.jobpack.outline import NOBODY, arcs, look_at, patches, simplified, view_axes, without_slits
+from seamwright.core.jobpack.outline import NOBODY, arcs, look_at, patches, view_axes, without_slits
+from seamwright.core.mesh.polyline import simplified
 from seamwright.core.mesh.raster import flat_corners, fragments, front
 from shapely.geometry import LineString, Polygon
 from shapes import box, cylinder

@@ -5,13 +5,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from proof import assert_closed, surface
 from reference import volume_of, winding
 from seamwright.core import Job, Mesh, Plane, Profile, cut, run_job
+from seamwright.core.cutting.check import check_cut
 from seamwright.core.cutting.joint import Joint
 from seamwright.core.errors import Cancelled, CutError, JobError, MeshError, NotClosedError
 from seamwright.core.findings import Severity, worst
@@ -20,7 +20,6 @@ from seamwright.core.jobpack.pack import pack_files
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.marking.marks import joint_letters
 from seamwright.core.mesh.mesh import BASE, CARVED
-from seamwright.core.pipeline import _balance
 from seamwright.core.planning.axis import long_axis
 from seamwright.core.skin.depth import gap_width
 from shapes import box, comb, grid_box, joined, rock
@@ -215,11 +214,11 @@ def test_pieces_of_several_bodies() -> None:
 def test_balance_is_told() -> None:
     # The check must be able to fail: foam that no piece, crumb or gap accounts for.
     parts = cut(box(), [Plane((0.5, 0, 0), (1, 0, 0))], 0.01)
-    assert _balance(SimpleNamespace(volume=1.0), parts) == []
-    (found,) = _balance(SimpleNamespace(volume=1.0), replace(parts, taken=()))
+    assert check_cut(parts, ["A"], 0.0, 1.0) == []
+    (found,) = check_cut(replace(parts, taken=()), ["A"], 0.0, 1.0)
     assert found.severity == Severity.ERROR
     assert found.measured == pytest.approx(0.01, rel=1e-9)
-    (found,) = _balance(SimpleNamespace(volume=1.0), replace(parts, pieces=parts.pieces + parts.pieces[:1]))
+    (found,) = check_cut(replace(parts, pieces=parts.pieces + parts.pieces[:1]), ["A"], 0.0, 1.0)
     assert found.measured == pytest.approx(0.495, rel=1e-9)
 
 
