@@ -14,14 +14,15 @@ from .. import carving_source, convert, job_tree
 from ..core.errors import JobError, Progress
 from ..core.intake.mend import Recipe
 from ..core.intake.prepare import Intake, prepare
+from ..core.intake.remesh import Remesher
 from ..core.intake.taped import scale_from_tapes, scale_of_tapes
 from ..core.intake.weld import weld_if_open
-from ..core.job import MEND_STEPS, SMALL_STEPS, Taped
+from ..core.job import MEND_STEPS, SMALL_STEPS, Carving, Taped
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from ..voxel_skin import voxel_skin
-from .common import OnCarving, OnJob, scale_of, select_only
+from .common import OnCarving, OnJob, job_again, job_state, scale_of, select_only
 from .pieces import corners, look_to
 
 _NEAR = 0.05
@@ -177,37 +178,40 @@ class SEAMWRIGHT_OT_carving_mend(OnCarving, LongWork, bpy.types.Operator):
         """Read, mend beside the window, lay the skin in it, make the object."""
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
-        name = job.name
-        settings = settings_link.read(job.seamwright).carving
-        carving = carving_source.snapshot(context, job)
-        recipe = Recipe.of(replace(settings, mend="small" if settings.mend == "none" else settings.mend))
-        assert recipe is not None
-        wanted = set(recipe.steps) | ({"floor"} if self.floor else set()) - {"remesh"}
-        if self.floor or recipe.steps == SMALL_STEPS:
-            recipe = replace(recipe, steps=tuple(step for step in MEND_STEPS if step in wanted))
-
         scale = scale_of(context)
+        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright).carving
+        carving = carving_source.snapshot(context, job)
+        recipe = _recipe(settings, self.floor, self.skin)
 
-        def work(progress: Progress) -> tuple[Intake, convert.MeshArrays]:
-            intake = prepare(weld_if_open(carving.mesh)[0], base=settings.base, recipe=recipe, progress=progress)
+        def work(progress: Progress | None, remesher: Remesher | None = None) -> tuple[Intake, convert.MeshArrays]:
+            mesh, _ = weld_if_open(carving.mesh)
+            intake = prepare(mesh, base=settings.base, recipe=recipe, remesher=remesher, progress=progress)
             return intake, convert.mesh_arrays(intake.mesh, scale_length=scale)
 
-        if self.skin or "remesh" in recipe.steps:
+        if "remesh" in recipe.steps:
             # Blender's own modifier makes the skin, and may be called here only.
             yield Step(0.1, "laying a new skin", locked=True)
-            recipe = replace(recipe, steps=(*(s for s in recipe.steps if s not in ("fill", "remesh")), "remesh"))
-            intake = prepare(weld_if_open(carving.mesh)[0], base=settings.base, recipe=recipe, remesher=voxel_skin)
-            arrays = convert.mesh_arrays(intake.mesh, scale_length=scale)
+            intake, arrays = work(None, voxel_skin)
         else:
             intake, arrays = yield from beside(work, 0.1, 0.9, wait)
         yield Step(0.95, "making the object", locked=True)
-        job = bpy.data.collections[name]
+        job = job_again(before)
         if not intake.notes:
             return "Nothing is to be mended"
         title = f"{carving.name} mended"
         obj = bpy.data.objects.new(title, convert.mesh_data(title, arrays))
         take_over(context, job, obj)
         return f"{obj.name}: {'; '.join(intake.notes)}"
+
+
+def _recipe(settings: Carving, floor: bool, skin: bool) -> Recipe:
+    """What to mend: what the job mends while it is cut, else small faults; the floor and a new skin if wanted."""
+    steps = settings.steps if settings.mend == "steps" else SMALL_STEPS
+    if floor:
+        steps = tuple(step for step in MEND_STEPS if step == "floor" or step in steps)
+    if skin or "remesh" in steps:
+        steps = (*(step for step in steps if step not in ("fill", "remesh")), "remesh")
+    return Recipe(steps, settings.crumb, settings.fill, settings.deviation, settings.base == "close")
 
 
 def take_over(context: bpy.types.Context, job: JobCollection, obj: bpy.types.Object) -> None:

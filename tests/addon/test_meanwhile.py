@@ -22,6 +22,7 @@ from seamwright.operators import joints as joint_operators
 from seamwright.operators.carving import SEAMWRIGHT_OT_carving_check
 from seamwright.operators.cut import SEAMWRIGHT_OT_cut
 from seamwright.operators.joints import SEAMWRIGHT_OT_joints_equal, SEAMWRIGHT_OT_joints_propose
+from seamwright.operators.mending import SEAMWRIGHT_OT_carving_mend
 from shapes import rock
 
 
@@ -148,6 +149,15 @@ def test_a_check_does_not_mind_the_joints() -> None:
     assert "solid" in go_on(SEAMWRIGHT_OT_carving_check, 2, move_joint)
     with pytest.raises(Dropped, match="carving changed"):
         go_on(SEAMWRIGHT_OT_carving_check, 2, move_vertex)
+
+
+@pytest.mark.parametrize(
+    ("change", "word", "skin"), [*((*one, False) for one in EVERYTHING[2:]), (move_vertex, "carving changed", True)]
+)
+def test_a_mended_copy_is_of_the_carving_as_it_is(change: Callable[[], None], word: str, skin: bool) -> None:
+    pj.start(rock(2)).seamwright.deviation = 0.1
+    with pytest.raises(Dropped, match=word):
+        go_on(SEAMWRIGHT_OT_carving_mend, 2, change, skin=skin)
 
 
 def test_nothing_changed_is_taken() -> None:
