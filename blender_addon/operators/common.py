@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -13,15 +13,17 @@ import numpy as np
 from .. import job_tree, stamps, watch
 from ..compat import is_editable
 from ..core.cutting.joint import Joint
-from ..core.errors import JobError
+from ..core.errors import JobError, SeamwrightError
 from ..core.findings import Finding
+from ..core.job import Job
 from ..core.marking.marks import joint_letters
 from ..core.mesh.mesh import FloatArray
 from ..core.skin.cost import CostSheet
 from ..core.skin.prices import PriceList, read_prices
 from ..job_tree import JobCollection
 from ..joint_object import joint_object, read_joint, write_joint
-from ..long_work import Dropped, running
+from ..long_work import Dropped, running, sentence
+from ..properties import settings_link
 from ..world import world_matrix
 
 _OWN_NAME = "joint "
@@ -71,6 +73,18 @@ class OnCarving:
         """There is a job with a carving."""
         operator: Any = cls
         return job_poll(operator, context)
+
+
+def change_settings(operator: bpy.types.Operator, job: JobCollection, change: Callable[[Job], Job]) -> set[Any]:
+    """Change a job's settings, for an operator's `execute`; what does not go together is reported, and all stays."""
+    group = job.seamwright
+    try:
+        settings = change(settings_link.read(group))
+    except SeamwrightError as error:
+        operator.report({"ERROR"}, sentence(error))
+        return {"CANCELLED"}
+    settings_link.load(group, settings, group.unit_scale)
+    return {"FINISHED"}
 
 
 def need_scale(context: bpy.types.Context, job: JobCollection) -> float:

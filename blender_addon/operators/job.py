@@ -13,7 +13,7 @@ from ..keep_clear import SETTINGS_FOLDER
 from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
-from .common import WAIT, OnJob, scale_of
+from .common import WAIT, OnJob, change_settings, scale_of
 from .file_choice import TakesFile, WritesFile
 
 UNDOABLE: Any = {"REGISTER", "UNDO"}
@@ -119,14 +119,7 @@ class SEAMWRIGHT_OT_limits_preset(OnJob, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Apply the set."""
-        group = job_tree.active_job(context).seamwright
-        try:
-            settings = PRESETS[self.preset].apply(settings_link.read(group))
-        except SeamwrightError as error:
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        settings_link.load(group, settings, group.unit_scale)
-        return {"FINISHED"}
+        return change_settings(self, job_tree.active_job(context), PRESETS[self.preset].apply)
 
 
 class SEAMWRIGHT_OT_lengths_keep(OnJob, bpy.types.Operator):

@@ -189,7 +189,7 @@ class SEAMWRIGHT_OT_viewpoint_add(OnCarving, bpy.types.Operator):
         except SeamwrightError as error:
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
-        low, high = (Vector(corner / scale) for corner in carving_box(job, scale))
+        low, high = (Vector((corner / scale).tolist()) for corner in carving_box(job, scale))
         middle = (low + high) / 2.0
         view: Any = context.region_data
         if view is not None:

@@ -13,8 +13,7 @@ from ..core.errors import SeamwrightError
 from ..core.skin.prices import read_prices
 from ..core.skin.schedules import SCHEDULES
 from ..long_work import sentence
-from ..properties import settings_link
-from .common import OnJob, job_poll
+from .common import OnJob, change_settings, job_poll
 from .file_choice import TakesFile
 
 SUBDIR = "seamwright/skin"
@@ -54,14 +53,8 @@ class SEAMWRIGHT_OT_skin_schedule(OnJob, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Apply it."""
-        group = job_tree.active_job(context).seamwright
-        try:
-            settings = replace(settings_link.read(group), skin=SCHEDULES[self.schedule].skin)
-        except SeamwrightError as error:
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        settings_link.load(group, settings, group.unit_scale)
-        return {"FINISHED"}
+        skin = SCHEDULES[self.schedule].skin
+        return change_settings(self, job_tree.active_job(context), lambda settings: replace(settings, skin=skin))
 
 
 class SEAMWRIGHT_OT_skin_preset_add(OnJob, AddPresetBase, bpy.types.Operator):  # type: ignore[misc]

@@ -8,10 +8,8 @@ import bpy
 from bpy.props import IntProperty
 
 from .. import job_tree, trial
-from ..core.errors import SeamwrightError
-from ..core.job import Build, Pin
-from ..properties import settings_link
-from .common import job_poll
+from ..core.job import Build, Job, Pin
+from .common import change_settings, job_poll
 
 
 def _cut_poll(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
@@ -87,20 +85,17 @@ class SEAMWRIGHT_OT_build_pin(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Write the pin into the job's settings."""
-        group = job_tree.active_job(context).seamwright
         piece: Any = context.active_object
         x, y, z = (float(v) for v in piece["part_m"])
         part = (x, y, z)
-        try:
-            settings = settings_link.read(group)
+
+        def pinned(settings: Job) -> Job:
             pins = tuple(p for p in settings.build.pins if p.part != part and p.place != self.place)
             if self.place:
                 pins = (*pins, Pin(part, int(self.place)))
-            settings_link.load(group, replace(settings, build=Build(pins)), group.unit_scale)
-        except SeamwrightError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        return {"FINISHED"}
+            return replace(settings, build=Build(pins))
+
+        return change_settings(self, job_tree.active_job(context), pinned)
 
 
 CLASSES = (SEAMWRIGHT_OT_trial, SEAMWRIGHT_OT_trial_leave, SEAMWRIGHT_OT_build_pin)
