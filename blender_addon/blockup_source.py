@@ -5,15 +5,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .carving_source import Snapshot, size_problem
+from .carving_source import Snapshot, solid
 from .core.blockup.plan import BlockUpPlan, plan_blockup
 from .core.errors import InputError, Progress
-from .core.intake.mend import Recipe
-from .core.intake.prepare import prepare
-from .core.intake.weld import weld_if_open
 from .core.job import Job
 from .core.mesh.mesh import FloatArray
-from .core.seams.glue import GlueRectangles, traces
+from .core.seams.glue import traces
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,14 +32,9 @@ def block_up(carving: Snapshot, job: Job, progress: Progress) -> BlockUpFound:
         The carving is no solid, or the settings do not go together.
     """
     progress(0.0, "looking at the carving")
-    mesh, _ = weld_if_open(carving.mesh)
-    ready = prepare(mesh, 1.0, job.carving.up, job.carving.base, recipe=Recipe.of(job.carving)).mesh
-    problem = size_problem(ready.size)
-    if problem:
-        raise InputError(problem)
+    ready = solid(carving, job)
     plan = plan_blockup(ready, job, lambda share, text: progress(0.1 + 0.8 * share, text))
     if plan is None:
         raise InputError("nothing is known of the block-up; say in the Block-up panel how it was or will be built")
     progress(0.9, "glue lines on the surface")
-    glue = plan.glue
-    return BlockUpFound(plan, traces(GlueRectangles(glue.corner, glue.along, glue.across), ready))
+    return BlockUpFound(plan, traces(plan.glue, ready))

@@ -15,7 +15,7 @@ from .core.cutting.joint import Joint
 from .core.errors import InputError, MeshError, Progress
 from .core.findings import Finding, Severity
 from .core.intake.mend import Recipe
-from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, set_upright
+from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, prepare, set_upright
 from .core.intake.report import Report, describe
 from .core.intake.weld import weld_if_open, weld_points
 from .core.job import Job
@@ -27,7 +27,7 @@ from .core.seams.marks import Marks
 from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
 from .keep_clear import Here, for_job, read_here
-from .surface_marks import after_welding, read_marks
+from .surface_marks import read_marks
 from .world import shown
 
 
@@ -87,37 +87,68 @@ def size_problem(size: NDArray[np.float64]) -> str:
     )
 
 
-def do_job(
-    carving: Snapshot,
-    job: Job,
-    joints: tuple[Joint, ...] | None,
-    progress: Progress | None,
-    kept: Sequence[tuple[str, Mesh]] = (),
-    prices: PriceList | None = None,
-) -> JobResult:
-    """The whole job on a snapshot; its findings begin with what reading the carving took."""
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A snapshot as the core takes it.
+
+    Attributes
+    ----------
+    mesh : metres, z up; welded where that closes open edges.
+    notes : what was done, as sentences.
+    marks : zones for the triangles of `mesh`.
+    scan : (m,) int64, for each triangle that of the snapshot.
+    """
+
+    mesh: Mesh
+    notes: tuple[str, ...]
+    marks: Marks
+    scan: NDArray[np.int64]
+
+
+def make_ready(carving: Snapshot, job: Job) -> Ready:
+    """Weld a snapshot, set it upright, look at its size, and bring its marks along.
+
+    Raises
+    ------
+    InputError
+        The carving's size can only be a mistake.
+    """
     mesh, notes = weld_if_open(carving.mesh)
-    ready = set_upright(mesh, 1.0, job.carving.up)
-    problem = size_problem(ready.size)
+    upright = set_upright(mesh, 1.0, job.carving.up)
+    problem = size_problem(upright.size)
     if problem:
         raise InputError(problem)
-    marks = after_welding(carving.marks, carving.mesh, len(mesh.triangles))
-    wanted, bodies, unchecked = for_job(job, carving.keep_clear)
-    result = run_job(ready, wanted, joints, progress, kept=kept, prices=prices, user_marks=marks, keep_clear=bodies)
-    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in notes)
-    return replace(result, findings=(*read, *unchecked, *result.findings))
+    scan, marks = _left_by_welding(carving.mesh, mesh), carving.marks
+    return Ready(upright, notes, marks if marks.zones is None else replace(marks, zones=marks.zones[scan]), scan)
+
+
+def _left_by_welding(read: Mesh, welded: Mesh) -> NDArray[np.int64]:
+    """The triangles as read that welding has left, in order: those whose corners do not fall together."""
+    if len(welded.triangles) == len(read.triangles):
+        return np.arange(len(read.triangles), dtype=np.int64)
+    a, b, c = weld_points(read.vertices)[1][read.triangles].T
+    return np.flatnonzero((a != b) & (b != c) & (c != a))
+
+
+def solid(carving: Snapshot, job: Job) -> Mesh:
+    """The carving as the whole job cuts it: mended by the job's recipe, its base closed.
+
+    Raises
+    ------
+    InputError
+        The carving's size can only be a mistake.
+    MeshError, JobError
+        The carving is no solid, or the settings do not go together.
+    """
+    mesh = make_ready(carving, job).mesh
+    return prepare(mesh, base=job.carving.base, recipe=Recipe.of(job.carving)).mesh
 
 
 def propose(carving: Snapshot, job: Job, progress: Progress, locked: Sequence[Joint] = ()) -> Proposal:
     """Joints by the same way as the whole job would propose them; `locked` stay."""
     progress(0.0, "looking at the carving")
-    mesh, _ = weld_if_open(carving.mesh)
-    ready = set_upright(mesh, 1.0, job.carving.up)
-    problem = size_problem(ready.size)
-    if problem:
-        raise InputError(problem)
-    marks = after_welding(carving.marks, carving.mesh, len(mesh.triangles))
-    return propose_joints(ready, job, marks, locked, progress=progress)
+    ready = make_ready(carving, job)
+    return propose_joints(ready.mesh, job, ready.marks, locked, progress=progress)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +165,7 @@ class Scan:
     turned: NDArray[np.bool_]
 
 
-def do_job_for_scan(
+def do_job(
     carving: Snapshot,
     job: Job,
     joints: tuple[Joint, ...],
@@ -142,22 +173,21 @@ def do_job_for_scan(
     kept: Sequence[tuple[str, Mesh]] = (),
     prices: PriceList | None = None,
 ) -> tuple[JobResult, Scan]:
-    """`do_job`, and where its triangles come from.
+    """The whole job on a snapshot, and where its triangles come from.
 
-    Notes
-    -----
-    Reading keeps the order of triangles, and welding leaves out those that collapse; the core says the rest.
+    Findings begin with what reading the carving took.
     """
-    result = do_job(carving, job, joints, progress, kept, prices)
+    ready = make_ready(carving, job)
+    wanted, bodies, unchecked = for_job(job, carving.keep_clear)
+    result = run_job(
+        ready.mesh, wanted, joints, progress, kept=kept, prices=prices, user_marks=ready.marks, keep_clear=bodies
+    )
+    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in ready.notes)
+    result = replace(result, findings=(*read, *unchecked, *result.findings))
     progress(1.0, "finding the way back to the scan")
-    count = len(carving.mesh.triangles)
-    stayed = np.arange(count)
-    if len(weld_if_open(carving.mesh)[0].triangles) != count:
-        a, b, c = weld_points(carving.mesh.vertices)[1][carving.mesh.triangles].T
-        stayed = stayed[(a != b) & (b != c) & (c != a)]
     if result.scan is None or result.scan_turned is None:
         raise MeshError("the way back to the scan is lost; report this carving")
     held = result.scan >= 0
     triangles = np.full(len(result.scan), -1, dtype=np.int64)
-    triangles[held] = stayed[result.scan[held]]
+    triangles[held] = ready.scan[result.scan[held]]
     return result, Scan(triangles, result.scan_turned)

@@ -8,7 +8,6 @@ UV seams only when asked. Zones are a face attribute. Viewpoints are ordinary ca
 from __future__ import annotations
 
 import zlib
-from dataclasses import replace
 from typing import Any, Final
 
 import bpy
@@ -17,8 +16,7 @@ from numpy.typing import NDArray
 
 from . import job_tree
 from .core.errors import MeshError
-from .core.intake.weld import weld_points
-from .core.mesh.mesh import FloatArray, Mesh
+from .core.mesh.mesh import FloatArray
 from .core.seams.marks import PLAIN, ZONE_NAMES, Marks, Viewpoint, polylines
 from .job_tree import JobCollection
 from .world import world_matrix
@@ -52,14 +50,6 @@ def read_marks(job: JobCollection, obj: bpy.types.Object, depsgraph: bpy.types.D
     finally:
         evaluated.to_mesh_clear()
     return Marks(tuple(lines), zones, tuple(_viewpoint(camera, scale_length) for camera in viewpoints(job)))
-
-
-def after_welding(marks: Marks, read: Mesh, count: int) -> Marks:
-    """Marks whose zones are for the `count` triangles that welding has left of a mesh as it was read."""
-    if marks.zones is None or len(read.triangles) == count:
-        return marks
-    a, b, c = weld_points(read.vertices)[1][read.triangles].T
-    return replace(marks, zones=marks.zones[(a != b) & (b != c) & (c != a)])
 
 
 def viewpoints(job: JobCollection) -> list[bpy.types.Object]:

@@ -10,8 +10,6 @@ from ..core.clearance.in_scene import summary_lines
 from ..core.clearance.job_check import KeepClearResult, check_keep_clear
 from ..core.errors import JobError, Progress
 from ..core.findings import Finding
-from ..core.intake.prepare import prepare
-from ..core.intake.weld import weld_if_open
 from ..core.mesh.mesh import Mesh
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside
@@ -35,13 +33,12 @@ class SEAMWRIGHT_OT_clearance_check(OnCarving, LongWork, bpy.types.Operator):
         job = job_tree.active_job(context)
         scale = need_scale(context, job)
         before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
-        here = keep_clear.read_here(context, job, scale)
         carving = carving_source.snapshot(context, job)
         mark = keep_clear.stamp(job, settings)
 
         def check(progress: Progress) -> Found:
-            wanted, meshes, said = keep_clear.for_job(settings, here)
-            mesh = prepare(weld_if_open(carving.mesh)[0], 1.0, settings.carving.up, settings.carving.base).mesh
+            wanted, meshes, said = keep_clear.for_job(settings, carving.keep_clear)
+            mesh = carving_source.solid(carving, settings)
             result, findings = check_keep_clear(wanted, mesh, [("", mesh)], meshes, progress)
             return mesh, result, [*said, *findings]
 

@@ -65,7 +65,7 @@ class SEAMWRIGHT_OT_cut(OnCarving, LongWork, bpy.types.Operator):
         yield Step(0.05, "cutting")
 
         def cut(progress: Progress) -> tuple[JobResult, carving_source.Scan, list[str]]:
-            result, scan = carving_source.do_job_for_scan(carving, settings, joints, progress, numbered, prices)
+            result, scan = carving_source.do_job(carving, settings, joints, progress, numbered, prices)
             return result, scan, go_on_from(old, result)
 
         try:

@@ -65,7 +65,7 @@ class SEAMWRIGHT_OT_pack_export(LongWork, bpy.types.Operator):
             joints = read_joints(job, scale)
             numbered = current_numbers(job, scale)
             carving = carving_source.snapshot(context, job)
-            result = yield from beside(
+            result, _ = yield from beside(
                 lambda p: carving_source.do_job(carving, settings, joints, p, numbered, prices), 0.0, 0.4, wait
             )
             results.keep(stamp, result)

@@ -14,11 +14,12 @@ import seamwright
 
 sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
+from planted import plant
 from seamwright import job_tree, keep_clear
 from seamwright.core.clearance.envelope import block
 from seamwright.core.demo import demo_keep_clear
 from seamwright.core.intake.readers import write_ply
-from shapes import grid_box
+from shapes import grid_box, rock
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 
@@ -77,6 +78,20 @@ def test_a_crate_too_near_is_measured_and_drawn() -> None:
     assert pj.ops.clearance_check() == {"FINISHED"}
     assert "carve off" not in drawn()
     assert folder[keep_clear.STAMP] == keep_clear.stamp(job, settings)
+
+
+def test_a_carving_is_mended_before_it_is_checked_as_before_it_is_cut() -> None:
+    whole = rock(4)
+    job = pj.start(plant(whole, ("missing_triangle", "double")).mesh, parts=1)
+    job.seamwright.fill = 0.6
+    job.seamwright.keep_clear_body = body = crate(0.0)
+    assert pj.ops.clearance_check() == {"FINISHED"}
+    away = np.maximum(np.abs(whole.vertices - np.array(body.location)) - 0.2, 0.0)
+    nearest = np.linalg.norm(away, axis=1).min()  # of the corners; the surface between them may be a little nearer
+    assert drawn()["nearest points"]["distance_m"] == pytest.approx(nearest, abs=0.01)
+    job.seamwright.mend = "none"
+    with pytest.raises(RuntimeError, match="not closed"):
+        pj.ops.clearance_check()
 
 
 def test_a_curve_is_the_way_in() -> None:
