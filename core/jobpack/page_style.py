@@ -94,7 +94,7 @@ h3.piece .status { font-size: 13px; }
   tbody tr:first-child { break-before: avoid; }
   thead { display: table-header-group; }
   tfoot { display: table-row-group; }
-  tr, .facts > div, .caution { break-inside: avoid; }
+  tr, .facts, .caution { break-inside: avoid; }
   .drawn, .label, .signs { break-inside: avoid; }
   .plans, .steps, .views, .labels { display: block; }
   .plans > *, .steps > *, .views > *, .labels > * { display: inline-block; vertical-align: top; margin: 0 2mm 2mm 0; }
