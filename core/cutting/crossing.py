@@ -12,8 +12,9 @@ from ..errors import CutError, MeshError
 from ..mesh.mesh import JOINT
 from ..mesh.triangulate import triangulate_layers
 from .cells import Tail
+from .kinks import split_at_kinks
 from .sheet import ABOVE, BELOW, ON, PlaneSheet, ProfileSheet, Sheet
-from .splitting import edge_keys, split_edges
+from .splitting import edge_keys, points_on_edges, split_edges
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -51,7 +52,10 @@ def cross(patch: Patch, sheet: Sheet, bit: int, joint: int) -> tuple[Patch, int]
     given = patch
     patch = replace(patch, rows=replace(patch.rows, source=np.arange(len(patch.rows), dtype=np.int64)))
     if isinstance(sheet, ProfileSheet):
-        patch, u, w, place = _split_at_kinks(patch, sheet)
+        split, source, points, u, w, place = split_at_kinks(
+            patch.rows.triangles, patch.live_below | patch.live_above, patch.points, sheet
+        )
+        patch = patch.of(split, source, points)
         code = sheet.codes_at(u, w, place)
     else:
         place = np.zeros(len(patch.points), dtype=np.int64)
@@ -104,52 +108,12 @@ def _live_edges(patch: Patch, use: BoolArray) -> tuple[IntArray, IntArray]:
 
 def _insert(patch: Patch, low: IntArray, high: IntArray, share: FloatArray) -> Patch:
     """A vertex on each edge, at a share of the way from its lower to its higher vertex."""
-    p, q = patch.points[low], patch.points[high]
-    # From the nearer end, so that the vertex never leaves the edge's box.
-    near = (share <= 0.5)[:, None]
-    made = np.where(near, p + share[:, None] * (q - p), q + (1.0 - share)[:, None] * (p - q))
-    points = np.concatenate([patch.points, made])
+    points = np.concatenate([patch.points, points_on_edges(patch.points, low, high, share)])
     keys = edge_keys(low, high, len(points))
     order = np.argsort(keys)
     ids = len(patch.points) + np.arange(len(low), dtype=np.int64)
     triangles, source = split_edges(patch.rows.triangles, keys[order], ids[order], points)
     return patch.of(triangles, source, points)
-
-
-def _split_at_kinks(patch: Patch, sheet: ProfileSheet) -> tuple[Patch, FloatArray, FloatArray, IntArray]:
-    u, w = sheet.uw(*patch.points.T)
-    place = sheet.places(u)
-    for level in range(max(sheet.kinks, 1).bit_length() - 1, -1, -1):
-        # Between two kinks of one level lies a kink of a higher level, done before: one kink an edge is left.
-        step = 1 << level
-        t = patch.rows.triangles
-        live = np.flatnonzero(patch.live_below | patch.live_above)
-        spread = place[t[live]]
-        live = live[_kink(spread.min(axis=1), spread.max(axis=1), step) >= 0]
-        if len(live) == 0:
-            continue
-        live = live[~sheet.clear(u[t[live]], w[t[live]])]
-        use = np.zeros(len(t), dtype=bool)
-        use[live] = True
-        low, high = _live_edges(patch, use)
-        kink = _kink(np.minimum(place[low], place[high]), np.maximum(place[low], place[high]), step)
-        low, high, kink = low[kink >= 0], high[kink >= 0], kink[kink >= 0]
-        if len(low) == 0:
-            continue
-        at = sheet.kink_u[kink]
-        share = np.clip((at - u[low]) / (u[high] - u[low]), 0.0, 1.0)
-        patch = _insert(patch, low, high, share)
-        u = np.concatenate([u, at])
-        w = np.concatenate([w, w[low] + share * (w[high] - w[low])])
-        place = np.concatenate([place, 2 * kink + 1])
-    return patch, u, w, place
-
-
-def _kink(low: IntArray, high: IntArray, step: int) -> IntArray:
-    """The kink of this level strictly between two places, or -1."""
-    first = (low + 1) // 2 + 1
-    kink = -(-first // step) * step
-    return np.where(2 * kink - 1 < high, kink - 1, -1)
 
 
 def _strip(a: IntArray, b: IntArray) -> IntArray:

@@ -16,6 +16,15 @@ def edge_keys(a: IntArray, b: IntArray, count: int) -> IntArray:
     return keys
 
 
+def points_on_edges(points: FloatArray, low: IntArray, high: IntArray, share: FloatArray) -> FloatArray:
+    """A point on each edge, (k, 3) metres, at a share of the way from vertex `low` to vertex `high`."""
+    p, q = points[low], points[high]
+    # From the nearer end, so that the point never leaves the edge's box.
+    near = (share <= 0.5)[:, None]
+    out: FloatArray = np.where(near, p + share[:, None] * (q - p), q + (1.0 - share)[:, None] * (p - q))
+    return out
+
+
 def split_edges(triangles: IntArray, keys: IntArray, made: IntArray, points: FloatArray) -> tuple[IntArray, IntArray]:
     """Triangles after the given edges have got a vertex each.
 

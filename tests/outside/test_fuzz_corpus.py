@@ -24,6 +24,7 @@ CORPUS = {
     4339: "a region of nothing but slits",
     21660: "an outline that runs an edge twice one way and once back: no slit",
     26691: "an outline that touches itself within the rounding of coordinates 6 km away",
+    14082: "four zigzags of steep strips across each other: minutes, and millions of triangles",
     16491: "a thin leaning piece in which no point was found",
 }
 
