@@ -7,7 +7,7 @@ from typing import Any
 import bpy
 import numpy as np
 from bpy.props import FloatVectorProperty
-from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
+from mathutils import Vector
 
 from .. import blockup_object, blockup_source, carving_source, job_tree, watch
 from ..core.blockup.fit_points import fit_to_points
@@ -20,6 +20,7 @@ from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
 from .common import OnCarving, job_again, job_state, need_scale
+from .picking import PicksPoints, can_pick
 
 POINTS = 3
 _WORDS = {"bed": "between two courses", "end": "across the billets' length", "side": "along the billets' length"}
@@ -88,7 +89,7 @@ class SEAMWRIGHT_OT_blockup_search(OnCarving, LongWork, bpy.types.Operator):
         return _steps(context, wait, search=True)
 
 
-class SEAMWRIGHT_OT_blockup_points(OnCarving, bpy.types.Operator):
+class SEAMWRIGHT_OT_blockup_points(OnCarving, PicksPoints, bpy.types.Operator):
     """Click three points on a glue line that shows on the scan; the block-up is moved, and turned, onto it"""
 
     bl_idname = "seamwright.blockup_points"
@@ -99,7 +100,7 @@ class SEAMWRIGHT_OT_blockup_points(OnCarving, bpy.types.Operator):
     second: FloatVectorProperty(name="Second", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
     third: FloatVectorProperty(name="Third", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
 
-    _clicked: int
+    asks = ("click a glue line that shows",) * POINTS
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Move the block-up onto the points."""
@@ -121,53 +122,12 @@ class SEAMWRIGHT_OT_blockup_points(OnCarving, bpy.types.Operator):
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Wait for clicks."""
-        if bpy.app.background or context.window is None or context.area is None or context.area.type != "VIEW_3D":
-            return self.execute(context)
-        self._clicked = 0
-        self._ask(context)
-        handler: Any = self
-        context.window_manager.modal_handler_add(handler)
-        return {"RUNNING_MODAL"}
+        return self.begin_picking(context) if can_pick(context) else self.execute(context)
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
-        """A click on the scan is a point; Esc and the right button end it."""
-        if event.type in {"ESC", "RIGHTMOUSE"}:
-            context.workspace.status_text_set(None)
-            return {"CANCELLED"}
-        if event.type != "LEFTMOUSE" or event.value != "PRESS":
-            return {"PASS_THROUGH"}
-        hit = _under(context, event)
-        if hit is None:
-            self.report({"WARNING"}, "Nothing there; click on the scan")
-            return {"RUNNING_MODAL"}
-        setattr(self, ("first", "second", "third")[self._clicked], hit)
-        self._clicked += 1
-        self._ask(context)
-        if self._clicked < POINTS:
-            return {"RUNNING_MODAL"}
-        context.workspace.status_text_set(None)
+    def picked(self, context: bpy.types.Context, points: list[Vector]) -> set[Any]:
+        """Take the points over as if they had been given."""
+        self.first, self.second, self.third = points
         return self.execute(context)
-
-    def _ask(self, context: bpy.types.Context) -> None:
-        context.workspace.status_text_set(
-            f"Click point {self._clicked + 1} of {POINTS} on one glue line that shows   |   Esc: leave it"
-        )
-
-
-def _under(context: bpy.types.Context, event: bpy.types.Event) -> Any:
-    """Where the line of sight under the mouse meets a visible surface, or None."""
-    # The button stands in the sidebar, the click falls into the view beside it.
-    area = context.area
-    region = next((r for r in area.regions if r.type == "WINDOW"), None)
-    view = getattr(area.spaces.active, "region_3d", None)
-    if region is None or view is None:
-        return None
-    at = (event.mouse_x - region.x, event.mouse_y - region.y)
-    if not (0 <= at[0] < region.width and 0 <= at[1] < region.height):
-        return None
-    origin, way = region_2d_to_origin_3d(region, view, at), region_2d_to_vector_3d(region, view, at)
-    hit, place, *_ = context.scene.ray_cast(context.evaluated_depsgraph_get(), origin, way)
-    return place if hit else None
 
 
 CLASSES = (SEAMWRIGHT_OT_blockup_show, SEAMWRIGHT_OT_blockup_search, SEAMWRIGHT_OT_blockup_points)

@@ -136,7 +136,12 @@ class SEAMWRIGHT_OT_carving_check(OnCarving, LongWork, bpy.types.Operator):
         if carving_source.size_problem(report.size):
             rows.append("! " + carving_source.size_problem(report.size))
         if report.reason:
-            rows.append("! " + report.reason)
+            # What is wrong stands in the list of faults, with its places; what to do about it stands here alone.
+            what, _, remedy = report.reason.partition(". ")
+            if not report.faults:
+                rows.append(f"! {what[:1].upper()}{what[1:].rstrip('.')}.")
+            if remedy:
+                rows.append("> " + remedy)
         rows += [f"- {note}" for note in (*report.read, *report.mended)]
         group.report = "\n".join(rows)
         group.faults.clear()

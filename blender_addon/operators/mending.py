@@ -7,22 +7,24 @@ from typing import Any
 
 import bpy
 import numpy as np
-from bpy.props import BoolProperty, FloatProperty, IntProperty
+from bpy.props import BoolProperty, FloatProperty, FloatVectorProperty, IntProperty
 from mathutils import Matrix, Vector
 
-from .. import carving_source, convert, job_tree
+from .. import carving_source, job_tree
 from ..core.errors import JobError, Progress
 from ..core.intake.mend import Recipe
-from ..core.intake.prepare import Intake, prepare
 from ..core.intake.remesh import Remesher
 from ..core.intake.taped import scale_from_tapes, scale_of_tapes
-from ..core.intake.weld import weld_if_open
 from ..core.job import MEND_STEPS, SMALL_STEPS, Carving, Taped
+from ..corner_layers import read_layers
 from ..job_tree import JobCollection
 from ..long_work import LongWork, Step, Steps, beside, sentence
+from ..mended import Mended, mend, mended_object
 from ..properties import settings_link
 from ..voxel_skin import voxel_skin
-from .common import OnCarving, OnJob, job_again, job_state, scale_of, select_only
+from ..world import shown
+from .common import OnCarving, OnJob, job_again, job_poll, job_state, scale_of, select_only
+from .picking import PicksPoints, can_pick
 from .pieces import corners, look_to
 
 _NEAR = 0.05
@@ -59,47 +61,73 @@ class SEAMWRIGHT_OT_fault_show(OnCarving, bpy.types.Operator):
         return {"FINISHED"}
 
 
+class SEAMWRIGHT_OT_tape_pick(OnCarving, PicksPoints, bpy.types.Operator):
+    """Click the two ends of a tape on the carving, then say what was taped on the real thing"""
+
+    bl_idname = "seamwright.tape_pick"
+    bl_label = "Add a Taped Distance"
+    asks = ("click one end of the tape on the carving", "click its other end")
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
+        """Wait for two clicks."""
+        return self.begin_picking(context) if can_pick(context) else self.execute(context)
+
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Without a view nothing can be clicked."""
+        self.report({"ERROR"}, "There is no 3D view to click in; give the two ends to tape_add")
+        return {"CANCELLED"}
+
+    def picked(self, context: bpy.types.Context, points: list[Vector]) -> set[Any]:
+        """Ask for the length, beginning with that on the scan."""
+        first, second = points
+        here = (second - first).length
+        bpy.ops.seamwright.tape_add("INVOKE_DEFAULT", first=first, second=second, length=max(here, 1e-4))
+        return {"FINISHED"}
+
+
 class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
-    """Take the two vertices of the carving that are selected in Edit Mode as the ends of a taped distance"""
+    """Note a taped distance between two points, or between two vertices of the carving selected in Edit Mode"""
 
     bl_idname = "seamwright.tape_add"
-    bl_label = "Add a Taped Distance"
+    bl_label = "Taped Distance"
     bl_options = {"REGISTER", "UNDO"}
 
     length: FloatProperty(
         name="Taped", description="The distance as taped on the real thing", subtype="DISTANCE", min=1e-4, default=1.0
     )
+    first: FloatVectorProperty(name="One End", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
+    second: FloatVectorProperty(name="Other End", subtype="TRANSLATION", unit="LENGTH", size=3, options={"SKIP_SAVE"})
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        """The carving is in Edit Mode."""
+        """There is a carving, at rest or in Edit Mode."""
         job = job_tree.active_job(context)
-        if job is None or job.seamwright.carving is None:
-            cls.poll_message_set("Make a job of a carving first")
-            return False
-        if context.mode != "EDIT_MESH" or context.object != job.seamwright.carving:
-            cls.poll_message_set("Select two vertices of the carving in Edit Mode")
-            return False
-        return True
+        if context.mode == "EDIT_MESH" and job is not None and context.object == job.seamwright.carving:
+            return True
+        return job_poll(cls, context)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """Ask for the length."""
-        return context.window_manager.invoke_props_dialog(self, title="Taped Distance")
+        return context.window_manager.invoke_props_dialog(self, title="Taped Distance", confirm_text="Add")
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """The length alone; the ends are known."""
+        self.layout.prop(self, "length")
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Note the distance among the job's settings."""
-        job, obj = job_tree.active_job(context), context.object
-        obj.update_from_editmode()
-        picked = np.zeros(len(obj.data.vertices), dtype=np.bool_)
-        obj.data.vertices.foreach_get("select", picked)
-        rows = np.flatnonzero(picked).tolist()
-        if len(rows) != 2:
-            self.report({"ERROR"}, f"{len(rows)} vertices are selected; select the two ends of the tape")
-            return {"CANCELLED"}
+        job = job_tree.active_job(context)
         scale = scale_of(context)
-        a, b = (obj.matrix_world @ obj.data.vertices[row].co * scale for row in rows)
+        if context.mode == "EDIT_MESH":
+            ends = _selected(context.object)
+            if len(ends) != 2:
+                self.report({"ERROR"}, f"{len(ends)} vertices are selected; select the two ends of the tape")
+                return {"CANCELLED"}
+        else:
+            ends = [Vector(self.first), Vector(self.second)]
+        a, b = (tuple(end * scale) for end in ends)
         try:
-            new = Taped(tuple(a), tuple(b), self.length * scale)
+            new = Taped(a, b, self.length * scale)
             settings = settings_link.read(job.seamwright)
             scale_from_tapes(np.array([(new.a, new.b)]), np.array([new.length]))
         except JobError as error:
@@ -107,6 +135,14 @@ class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
             return {"CANCELLED"}
         _set_tapes(context, job, (*settings.carving.taped, new))
         return {"FINISHED"}
+
+
+def _selected(obj: Any) -> list[Vector]:
+    """The selected vertices of an object in Edit Mode, in the world."""
+    obj.update_from_editmode()
+    picked = np.zeros(len(obj.data.vertices), dtype=np.bool_)
+    obj.data.vertices.foreach_get("select", picked)
+    return [obj.matrix_world @ obj.data.vertices[row].co for row in np.flatnonzero(picked).tolist()]
 
 
 class SEAMWRIGHT_OT_tape_remove(OnJob, bpy.types.Operator):
@@ -143,7 +179,7 @@ class SEAMWRIGHT_OT_carving_scale(OnCarving, bpy.types.Operator):
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
         if scale is None:
-            self.report({"ERROR"}, "No taped distance is given; pick two vertices in Edit Mode and add one")
+            self.report({"ERROR"}, "No taped distance is given; add one first")
             return {"CANCELLED"}
         carving = job.seamwright.carving
         obj = carving.copy()
@@ -179,29 +215,30 @@ class SEAMWRIGHT_OT_carving_mend(OnCarving, LongWork, bpy.types.Operator):
         yield Step(0.0, "reading the carving")
         job = job_tree.active_job(context)
         scale = scale_of(context)
-        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright).carving
+        before, settings = job_state(job, scale, joints=False), settings_link.read(job.seamwright)
         carving = carving_source.snapshot(context, job)
-        recipe = _recipe(settings, self.floor, self.skin)
+        recipe = _recipe(settings.carving, self.floor, self.skin)
+        yield Step(0.05, "reading colours and materials")
+        scan = job_again(before).seamwright.carving
+        with shown(context, scan) as depsgraph:
+            layers = read_layers(scan, depsgraph)
 
-        def work(progress: Progress | None, remesher: Remesher | None = None) -> tuple[Intake, convert.MeshArrays]:
-            mesh, _ = weld_if_open(carving.mesh)
-            intake = prepare(mesh, base=settings.base, recipe=recipe, remesher=remesher, progress=progress)
-            return intake, convert.mesh_arrays(intake.mesh, scale_length=scale)
+        def work(progress: Progress | None, remesher: Remesher | None = None) -> Mended:
+            return mend(carving, settings, recipe, layers, scale, progress, remesher)
 
         if "remesh" in recipe.steps:
             # Blender's own modifier makes the skin, and may be called here only.
             yield Step(0.1, "laying a new skin", locked=True)
-            intake, arrays = work(None, voxel_skin)
+            made = work(None, voxel_skin)
         else:
-            intake, arrays = yield from beside(work, 0.1, 0.9, wait)
+            made = yield from beside(work, 0.1, 0.9, wait)
         yield Step(0.95, "making the object", locked=True)
         job = job_again(before)
-        if not intake.notes:
+        if not made.notes:
             return "Nothing is to be mended"
-        title = f"{carving.name} mended"
-        obj = bpy.data.objects.new(title, convert.mesh_data(title, arrays))
+        obj = mended_object(f"{carving.name} mended", job.seamwright.carving, made, layers)
         take_over(context, job, obj)
-        return f"{obj.name}: {'; '.join(intake.notes)}"
+        return f"{obj.name}: {'; '.join(made.notes)}"
 
 
 def _recipe(settings: Carving, floor: bool, skin: bool) -> Recipe:
@@ -243,6 +280,7 @@ def _set_tapes(context: bpy.types.Context, job: JobCollection, taped: tuple[Tape
 
 CLASSES = (
     SEAMWRIGHT_OT_fault_show,
+    SEAMWRIGHT_OT_tape_pick,
     SEAMWRIGHT_OT_tape_add,
     SEAMWRIGHT_OT_tape_remove,
     SEAMWRIGHT_OT_carving_scale,

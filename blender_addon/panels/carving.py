@@ -82,14 +82,14 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
 
     def _tapes(self, context: bpy.types.Context, job: JobCollection, layout: Any) -> None:
         """Taped distances, how well they agree, and the scale that they give."""
-        sentence(layout, context, "Taped distances: pick two vertices of the carving in Edit Mode, then add.")
-        layout.operator("seamwright.tape_add", icon="ADD")
         try:
-            taped = settings_link.read(job.seamwright).carving.taped
-            scale = scale_of_tapes(taped)
+            scale = scale_of_tapes(settings_link.read(job.seamwright).carving.taped)
         except SeamwrightError as error:
             sentence(layout, context, str(error), "ERROR")
             return
+        if scale is None:
+            sentence(layout, context, "Scale not sure? Tape a distance on the real thing and click its two ends here.")
+        layout.operator("seamwright.tape_pick", icon="DRIVER_DISTANCE")
         if scale is None:
             return
         for row, miss in enumerate(scale.residual.tolist()):
@@ -117,18 +117,22 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         }
         icon = {"solid": "CHECKMARK", "can be mended": "INFO"}.get(group.verdict, "ERROR")
         sentence(layout, context, words.get(group.verdict, group.verdict), icon)
-        for row in group.report.split("\n"):
+        rows = group.report.split("\n")
+        for row in rows:
             if row.startswith("! "):
                 sentence(layout, context, row[2:], "ERROR")
             elif row.startswith("- "):
                 sentence(layout, context, f"{row[2:3].upper()}{row[3:]}.", "DOT")
-            else:
+            elif not row.startswith("> "):
                 sentence(layout, context, row)
         for at, fault in enumerate(group.faults):
             line = layout.row()
             sentence(line, context, fault.message, SEVERITY_ICON.get(fault.severity, "DOT"), room=1.0)
             if len(fault.places) > 2:
                 line.operator("seamwright.fault_show", text="", icon="VIEWZOOM").row = at
+        for row in rows:
+            if row.startswith("> "):
+                sentence(layout, context, f"{row[2:].rstrip('.')}; see Mend and Scale.", "FORWARD")
         if group.verdict == "not a solid":
             layout.operator("seamwright.carving_faults", icon="EDITMODE_HLT")
 

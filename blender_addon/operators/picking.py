@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Clicking points on what stands in the view, in Object Mode and without a tool of its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
+from mathutils import Vector
+
+
+class PicksPoints:
+    """Mix-in of an operator that is given points by clicks in the view beside the sidebar.
+
+    `asks` says for each point what to click; `picked` is called with all of them, in Blender units, and its answer is
+    the operator's.
+    """
+
+    asks: tuple[str, ...] = ()
+    report: Any
+    _points: list[Vector]
+
+    def picked(self, context: bpy.types.Context, points: list[Vector]) -> set[Any]:
+        """Go on with the points."""
+        raise NotImplementedError
+
+    def begin_picking(self, context: bpy.types.Context) -> set[Any]:
+        """Wait for clicks."""
+        self._points = []
+        self._ask(context)
+        handler: Any = self
+        context.window_manager.modal_handler_add(handler)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
+        """A click on a surface is a point; Esc and the right button end it."""
+        if event.type in {"ESC", "RIGHTMOUSE"}:
+            context.workspace.status_text_set(None)
+            return {"CANCELLED"}
+        if event.type != "LEFTMOUSE" or event.value != "PRESS":
+            return {"PASS_THROUGH"}
+        hit = _under(context, event)
+        if hit is None:
+            self.report({"WARNING"}, f"Nothing there; {self.asks[len(self._points)]}")
+            return {"RUNNING_MODAL"}
+        self._points.append(hit)
+        if len(self._points) < len(self.asks):
+            self._ask(context)
+            return {"RUNNING_MODAL"}
+        context.workspace.status_text_set(None)
+        return self.picked(context, self._points)
+
+    def _ask(self, context: bpy.types.Context) -> None:
+        place = len(self._points)
+        word = self.asks[place]
+        context.workspace.status_text_set(
+            f"{word[:1].upper()}{word[1:]} ({place + 1} of {len(self.asks)})   |   Esc: leave it"
+        )
+
+
+def can_pick(context: bpy.types.Context) -> bool:
+    """Whether there is a view to click in."""
+    there = context.window is not None and context.area is not None
+    return there and not bpy.app.background and context.area.type == "VIEW_3D"
+
+
+def _under(context: bpy.types.Context, event: bpy.types.Event) -> Any:
+    """Where the line of sight under the mouse meets a visible surface, or None."""
+    # The button stands in the sidebar, the click falls into the view beside it.
+    area = context.area
+    region = next((r for r in area.regions if r.type == "WINDOW"), None)
+    view = getattr(area.spaces.active, "region_3d", None)
+    if region is None or view is None:
+        return None
+    at = (event.mouse_x - region.x, event.mouse_y - region.y)
+    if not (0 <= at[0] < region.width and 0 <= at[1] < region.height):
+        return None
+    origin, way = region_2d_to_origin_3d(region, view, at), region_2d_to_vector_3d(region, view, at)
+    hit, place, *_ = context.scene.ray_cast(context.evaluated_depsgraph_get(), origin, way)
+    return place if hit else None
