@@ -8,10 +8,6 @@ test output.
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
-from pathlib import Path
-
 import numpy as np
 import pytest
 from datasets import (
@@ -28,46 +24,12 @@ from datasets import (
     WELSH_DRAGON,
     Dataset,
     path_of,
-    read_off,
 )
-from outcome_table import tell
+from outcomes import LONG, Expected, ends_as_expected, expected, read
 from reference import to_trimesh
-from seamwright.core.errors import MeshError
 from seamwright.core.intake.diagnose import diagnose
-from seamwright.core.intake.mend import Recipe
-from seamwright.core.intake.prepare import prepare, set_upright
+from seamwright.core.intake.prepare import set_upright
 from seamwright.core.intake.readers import read_mesh
-from seamwright.core.intake.weld import weld
-from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.mesh.topology import edge_report
-from vtp import read_vtp
-
-LONG = 3.0
-WIDE = 10.0
-"""Metres: a fill size that takes any hole."""
-
-
-@dataclass(frozen=True)
-class Expected:
-    """What mesh it is.
-
-    Attributes
-    ----------
-    default : ``solid`` (nothing to mend), ``mended`` or a word that the refusal must hold, with mend = "small".
-    wide : the same with a fill size that takes any hole, where the default refuses; empty otherwise.
-    faults : kinds of fault that the diagnosis must tell.
-    volume : of the closed mesh in file units cubed, where it is known.
-    """
-
-    default: str
-    wide: str = ""
-    faults: frozenset[str] = frozenset()
-    volume: float | None = None
-
-
-def expected(default: str, wide: str = "", faults: str = "", volume: float | None = None) -> Expected:
-    return Expected(default, wide, frozenset(faults.split()), volume)
-
 
 EVERY: dict[Dataset, Expected] = {
     WELSH_DRAGON: expected("mended", faults="open non_manifold double crumb"),
@@ -108,26 +70,6 @@ EVERY: dict[Dataset, Expected] = {
 }
 
 
-def read(path: Path) -> Mesh:
-    if path.suffix == ".off":
-        return read_off(path)
-    return weld(read_vtp(path)).mesh if path.suffix == ".vtp" else read_mesh(path)
-
-
-def outcome(mesh: Mesh, recipe: Recipe) -> tuple[str, str, float | None]:
-    """Word, what was changed or why it was refused, and volume."""
-    try:
-        intake = prepare(mesh, recipe=recipe)
-    except MeshError as error:
-        return "refused", str(error), None
-    assert edge_report(intake.mesh.triangles).closed
-    other = to_trimesh(intake.mesh)
-    assert other.is_watertight
-    assert other.is_winding_consistent
-    assert other.volume == pytest.approx(intake.volume, rel=1e-9)
-    return "mended" if intake.notes else "solid", "; ".join(intake.notes), intake.volume
-
-
 def test_the_table_names_every_mesh() -> None:
     assert {d.name for d in EVERY} >= {d.name for d in AWKWARD.values()}
     assert len(EVERY) == 32
@@ -135,37 +77,7 @@ def test_the_table_names_every_mesh() -> None:
 
 @pytest.mark.parametrize("dataset", EVERY, ids=lambda d: d.name)
 def test_ends_closed_or_refused_by_name(dataset: Dataset, request: pytest.FixtureRequest) -> None:
-    wanted = EVERY[dataset]
-    mesh = read(path_of(dataset))
-    mesh = set_upright(mesh, LONG / float(np.ptp(mesh.vertices[np.unique(mesh.triangles)], axis=0).max()))
-    before = mesh.vertices.tobytes(), mesh.triangles.tobytes()
-    found = diagnose(mesh, overlap=False)
-    assert {fault.kind for fault in found.faults} >= wanted.faults
-    word, said, volume = outcome(mesh, Recipe())
-    row = f"  {dataset.name:26} {len(mesh.triangles):>7}  wanted {wanted.default:7} got {word}: {said}"
-    tell(request.config, row if len(row) < 400 else row[:397] + "...")
-    check(wanted.default, word, said)
-    if wanted.wide:
-        word, said, volume = outcome(mesh, Recipe(fill=WIDE))
-        row = f"  {'':26} {'fill 10 m':>9}  wanted {wanted.wide:7} got {word}: {said}"
-        tell(request.config, row if len(row) < 400 else row[:397] + "...")
-        check(wanted.wide, word, said)
-    if wanted.volume is not None:
-        assert volume is not None
-        size = float(np.ptp(read(path_of(dataset)).vertices[np.unique(mesh.triangles)], axis=0).max())
-        assert volume * (size / LONG) ** 3 == pytest.approx(wanted.volume, rel=1e-6)
-    assert (mesh.vertices.tobytes(), mesh.triangles.tobytes()) == before
-
-
-def check(wanted: str, word: str, said: str) -> None:
-    if wanted in ("solid", "mended"):
-        assert word == wanted, said
-        return
-    assert word == "refused"
-    assert wanted in said
-    assert re.search(r"near \(-?\d", said), "the place"
-    assert re.search(r"[Rr]aise fill|rims that no patch spans", said), "the remedy"
-    assert "\n" not in said
+    ends_as_expected(dataset.name, read(path_of(dataset)), EVERY[dataset], request.config)
 
 
 def test_the_faults_are_as_many_as_trimesh_counts() -> None:

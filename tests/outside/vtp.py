@@ -54,3 +54,17 @@ def _array(item: ElementTree.Element | None) -> np.ndarray:
         parts.append(zlib.decompress(data[start : start + size]))
         start += size
     return np.frombuffer(b"".join(parts), kind)
+
+
+def read_vtk(path: Path) -> Mesh:
+    """Points and polygons, triangles all, of an ASCII file of the older kind."""
+    words = path.read_text().split()
+    at = words.index("POINTS")
+    count = int(words[at + 1])
+    points = np.array(words[at + 3 : at + 3 + 3 * count], dtype=np.float64).reshape(-1, 3)
+    at = words.index("POLYGONS")
+    faces, size = int(words[at + 1]), int(words[at + 2])
+    assert size == 4 * faces
+    rows = np.array(words[at + 3 : at + 3 + size], dtype=np.int64).reshape(-1, 4)
+    assert (rows[:, 0] == 3).all()
+    return Mesh(points, rows[:, 1:])
