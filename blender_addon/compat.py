@@ -37,3 +37,14 @@ def use_nodes(data: bpy.types.Material | bpy.types.World) -> None:
     """Give a material or world its nodes; from Blender 5.0 on it always has them, and setting that warns."""
     if bpy.app.version < (5, 0, 0):
         data.use_nodes = True
+
+
+def take_mask_brush() -> None:
+    """Take up Sculpt Mode's mask brush: a tool until Blender 4.2, an asset since."""
+    if bpy.app.version < (4, 3, 0):
+        bpy.ops.wm.tool_set_by_id(name="builtin_brush.Mask")
+        return
+    brush = "brushes/essentials_brushes-mesh_sculpt.blend/Brush/Mask"
+    bpy.ops.brush.asset_activate(
+        asset_library_type="ESSENTIALS", asset_library_identifier="", relative_asset_identifier=brush
+    )

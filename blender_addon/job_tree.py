@@ -16,7 +16,7 @@ HOLDS = "holds"
 CARVING, JOINTS, LINES, PIECES, MARKS = "carving", "joints", "joint lines", "pieces", "marks"
 BLOCKUP = "block-up"
 SEAM_LINES, VIEWPOINTS = "seam lines", "viewpoints"
-CLEARANCE = "clearance"
+CLEARANCE, ZONES = "clearance", "zones"
 FOLDERS = {
     CLEARANCE: "Clearance",
     CARVING: "Carving",
@@ -26,6 +26,7 @@ FOLDERS = {
     PIECES: "Pieces",
     MARKS: "Marks",
     SEAM_LINES: "Marked lines",
+    ZONES: "Zones",
     VIEWPOINTS: "Viewpoints",
 }
 MADE_BY = "made_by"

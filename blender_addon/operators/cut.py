@@ -157,6 +157,7 @@ def show_pieces(context: bpy.types.Context, job: JobCollection, pieces: bool) ->
     if carving is not None and carving.name in context.view_layer.objects:
         carving.hide_set(pieces)
     job_tree.set_folder_hidden(context, job_tree.folder(job, job_tree.PIECES), not pieces)
+    job_tree.set_folder_hidden(context, job_tree.folder(job, job_tree.ZONES), pieces)
 
 
 def cut_id(job: JobCollection) -> str:

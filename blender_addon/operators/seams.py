@@ -4,28 +4,25 @@
 from typing import Any, Final
 
 import bpy
-import numpy as np
 from bpy.props import EnumProperty, FloatProperty
 from mathutils import Vector
 
-from .. import job_tree
-from ..convert import KIND
-from ..core.errors import MeshError, SeamwrightError
-from ..core.mesh.mesh import BACK, CARVED
-from ..core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN, wholly
+from .. import job_tree, zones
+from ..compat import take_mask_brush
+from ..core.errors import SeamwrightError
 from ..long_work import sentence
-from ..surface_marks import ZONE
-from ..world import world_matrix
-from .common import OnCarving, carving_box, need_scale, select_only
+from .common import OnCarving, carving_box, job_poll, need_scale, scale_of, select_only
+from .cut import show_pieces
 
 EYE_HEIGHT: Final = 1.6
 """Metres over the floor of a standing grown-up's eye, about; common practice, no source."""
 
-_ZONES: Final = {"PLAIN": PLAIN, "KEEP": KEEP_WHOLE, "SHOW": MAY_SHOW, "HIDE": MUST_HIDE}
+OWN_MASK: Final = "own_mask"
+"""Custom property of a job while a zone is painted: the carving had no mask before."""
 
 
-class SEAMWRIGHT_OT_zone_mark(OnCarving, bpy.types.Operator):
-    """Mark faces of the carving as a zone: those of a face set, those masked, or those last selected"""
+class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
+    """Say what these faces of the carving are: to be kept whole, free to show a joint, to hide one, or a back"""
 
     bl_idname = "seamwright.zone_mark"
     bl_label = "Mark Zone"
@@ -50,77 +47,62 @@ class SEAMWRIGHT_OT_zone_mark(OnCarving, bpy.types.Operator):
         ],
     )
 
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """There is a carving, at rest or being painted on."""
+        return is_painting(context) or job_poll(cls, context)
+
     def execute(self, context: bpy.types.Context) -> set[Any]:
-        """Write the zone of the chosen faces."""
-        obj: Any = job_tree.active_job(context).seamwright.carving
-        data = obj.data
+        """Write the zone of the chosen faces; painting ends with it."""
+        job = job_tree.active_job(context)
+        obj: Any = job.seamwright.carving
+        painted = is_painting(context)
+        if painted:
+            bpy.ops.object.mode_set(mode="OBJECT")
         try:
-            chosen = _chosen(context, obj, self.faces)
+            chosen = zones.chosen_faces(context, obj, self.faces)
         except SeamwrightError as error:
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
-        if self.zone == "BACK":
-            _write(data, KIND, chosen, BACK)
-        else:
-            _write(data, ZONE, chosen, _ZONES[self.zone])
-            _write(data, KIND, chosen & (_numbers(data, KIND) == BACK), CARVED)
-        # Tells those who look without reading a million faces that the zones have changed.
-        obj[ZONE] = int(obj.get(ZONE, 0)) + 1
-        data.update()
+        zones.mark(obj, chosen, self.zone)
+        said = zones.show(job, obj, scale_of(context))
+        if painted and job.pop(OWN_MASK, False):
+            obj.data.attributes.remove(obj.data.attributes[zones.MASK])
         count = int(chosen.sum())
-        self.report({"INFO"}, f"{count} {'face' if count == 1 else 'faces'} marked")
+        self.report({"INFO"}, f"{count:,} {'face' if count == 1 else 'faces'} marked. {said}".strip())
         return {"FINISHED"}
 
 
-def _chosen(context: bpy.types.Context, obj: Any, faces: str) -> Any:
-    """Which faces of the carving are meant, (n,) bool."""
-    data = obj.data
-    if faces == "SET":
-        sets = _numbers(data, ".sculpt_face_set")
-        local = world_matrix(obj).inverted() @ context.scene.cursor.location
-        hit, _, _, face = obj.closest_point_on_mesh(local)
-        if not hit or data.attributes.get(".sculpt_face_set") is None:
-            raise MeshError("the carving has no face sets; paint one in Sculpt Mode and set the 3D cursor on it")
-        return sets == sets[face]
-    if faces == "MASK":
-        attribute = data.attributes.get(".sculpt_mask")
-        if attribute is None:
-            raise MeshError("nothing is masked; paint a mask in Sculpt Mode first")
-        values = np.empty(len(data.vertices), dtype=np.float32)
-        attribute.data.foreach_get("value", values)
-        corner = np.empty(len(data.loops), dtype=np.int32)
-        data.loops.foreach_get("vertex_index", corner)
-        start = np.empty(len(data.polygons), dtype=np.int32)
-        data.polygons.foreach_get("loop_start", start)
-        return wholly(values.astype(np.float64), corner.astype(np.int64), start.astype(np.int64), 0.5)
-    chosen = np.zeros(len(data.polygons), dtype=bool)
-    data.polygons.foreach_get("select", chosen)
-    if not chosen.any():
-        raise MeshError("no face is selected; select some in Edit Mode and go back to Object Mode")
-    return chosen
+def is_painting(context: bpy.types.Context) -> bool:
+    """Whether the carving of the job is in Sculpt Mode."""
+    job = job_tree.active_job(context)
+    return context.mode == "SCULPT" and job is not None and context.object == job.seamwright.carving
 
 
-def _numbers(data: Any, name: str) -> Any:
-    """A face attribute of whole numbers, zeros where it is missing, (n,) int32."""
-    values = np.zeros(len(data.polygons), dtype=np.int32)
-    attribute = data.attributes.get(name)
-    if attribute is not None and attribute.domain == "FACE" and attribute.data_type in ("INT", "INT8"):
-        attribute.data.foreach_get("value", values)
-    return values
+class SEAMWRIGHT_OT_zone_paint(OnCarving, bpy.types.Operator):
+    """Take up the mask brush and paint on the carving what is to be a zone, without Edit Mode"""
 
+    bl_idname = "seamwright.zone_paint"
+    bl_label = "Paint a Zone"
+    bl_options = {"REGISTER", "UNDO"}
 
-def _write(data: Any, name: str, chosen: Any, value: int) -> None:
-    """Set a face attribute of whole numbers on some faces; it is made where it is missing and wanted."""
-    if not chosen.any() or (data.attributes.get(name) is None and value == 0):
-        return
-    values = _numbers(data, name)
-    values[chosen] = value
-    attribute = data.attributes.get(name)
-    if attribute is None or attribute.domain != "FACE" or attribute.data_type not in ("INT", "INT8"):
-        if attribute is not None:
-            data.attributes.remove(attribute)
-        attribute = data.attributes.new(name, "INT", "FACE")
-    attribute.data.foreach_set("value", values)
+    def execute(self, context: bpy.types.Context) -> set[Any]:
+        """Show the carving, go to Sculpt Mode, take the brush."""
+        job = job_tree.active_job(context)
+        obj: Any = job.seamwright.carving
+        if job.seamwright.is_cut:
+            show_pieces(context, job, False)
+        if obj.name not in context.view_layer.objects:
+            self.report({"ERROR"}, f"{obj.name} is not in this view layer")
+            return {"CANCELLED"}
+        obj.hide_set(False)
+        select_only(context, [obj])
+        # A mask that was made for a zone goes when the zone is marked; one that was there before stays.
+        job[OWN_MASK] = obj.data.attributes.get(zones.MASK) is None
+        bpy.ops.object.mode_set(mode="SCULPT")
+        if not bpy.app.background:
+            take_mask_brush()
+        return {"FINISHED"}
 
 
 class SEAMWRIGHT_OT_seam_line_draw(OnCarving, bpy.types.Operator):
@@ -206,6 +188,7 @@ class SEAMWRIGHT_OT_viewpoint_add(OnCarving, bpy.types.Operator):
 
 CLASSES = (
     SEAMWRIGHT_OT_zone_mark,
+    SEAMWRIGHT_OT_zone_paint,
     SEAMWRIGHT_OT_seam_line_draw,
     SEAMWRIGHT_OT_seam_line_take,
     SEAMWRIGHT_OT_viewpoint_add,

@@ -15,6 +15,7 @@ class SEAMWRIGHT_PT_blockup(OfJob, bpy.types.Panel):
     bl_label = "Block-up"
     bl_idname = "SEAMWRIGHT_PT_blockup"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_order = 1
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:

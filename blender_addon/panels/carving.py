@@ -51,7 +51,7 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
 
     def _empty(self, context: bpy.types.Context) -> None:
         layout = self.layout
-        sentence(layout, context, "No job in this scene yet.")
+        sentence(layout, context, "No job in this scene yet.", "INFO")
         if progress(layout, context, "Reading"):
             return
         sentence(layout, context, "Select the carving, a scan or a model, and make a job of it:")
@@ -74,7 +74,7 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
         if not progress(body, context, "Mending"):
             body.operator("seamwright.carving_mend", icon="MOD_REMESH")
             row = body.row(align=True)
-            floor = row.operator("seamwright.carving_mend", text="And Cut Off Floor")
+            floor = row.operator("seamwright.carving_mend", text="With Floor Cut Off")
             floor.floor = True
             skin = row.operator("seamwright.carving_mend", text="With a New Skin")
             skin.skin = True
@@ -125,9 +125,12 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
                 sentence(layout, context, f"{row[2:3].upper()}{row[3:]}.", "DOT")
             elif not row.startswith("> "):
                 sentence(layout, context, row)
+        if group.faults and group.verdict == "can be mended":
+            layout.label(text="Found in the scan:")
         for at, fault in enumerate(group.faults):
             line = layout.row()
-            sentence(line, context, fault.message, SEVERITY_ICON.get(fault.severity, "DOT"), room=1.0)
+            icon = "DOT" if group.verdict == "can be mended" else SEVERITY_ICON.get(fault.severity, "DOT")
+            sentence(line, context, fault.message, icon, room=1.6)
             if len(fault.places) > 2:
                 line.operator("seamwright.fault_show", text="", icon="VIEWZOOM").row = at
         for row in rows:

@@ -51,7 +51,9 @@ class SEAMWRIGHT_PT_clearance(OfJob, bpy.types.Panel):
     def _state(self, context: bpy.types.Context, job: job_tree.JobCollection, settings: Any) -> None:
         layout, folder = self.layout, job_tree.folder(job, job_tree.CLEARANCE)
         if folder is None or keep_clear.SUMMARY not in folder:
-            sentence(layout, context, "Not checked yet. Choose what the rock must not touch, as it stands.", "INFO")
+            known = job.seamwright.keep_clear_body is not None or settings.keep_clear.bodies
+            first = "" if known else " Choose what the rock must not touch, as it stands."
+            sentence(layout, context, f"Not checked yet.{first}", "INFO")
             return
         if folder.get(keep_clear.STAMP) != keep_clear.stamp(job, settings):
             sentence(layout, context, "Something has changed since this was found; check again.", "FILE_REFRESH")

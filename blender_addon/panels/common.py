@@ -3,10 +3,11 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import Any
+from typing import Any, Final
 
 import blf
 import bpy
@@ -57,12 +58,21 @@ def _wrapped(text: str, width: float, scale: float) -> tuple[str, ...]:
     """The text in rows that are no wider than this, in pixels; a word that is wider stands alone."""
     blf.size(0, 11.0 * scale)
     rows: list[str] = []
-    for word in text.split():
+    for word in _signs(text).split():
         if rows and blf.dimensions(0, f"{rows[-1]} {word}")[0] <= width:
             rows[-1] += " " + word
         else:
             rows.append(word)
     return tuple(rows) or ("",)
+
+
+def _signs(text: str) -> str:
+    """Text of the core, which keeps to plain letters for its files, with the signs that a screen has."""
+    return _POWER.sub(lambda found: "²" if found[1] == "2" else "³", _TIMES.sub(" × ", text))
+
+
+_TIMES: Final = re.compile(r"(?<=\d) x (?=\d)")
+_POWER: Final = re.compile(r"(?<=\bm)([23])\b")
 
 
 def sides(layout: Any, group: Any, name: str, words: tuple[str, ...]) -> None:
@@ -80,15 +90,20 @@ def length(context: bpy.types.Context, metres: float, precision: int = 4) -> str
     return bpy.utils.units.to_string(settings.system, "LENGTH", metres, precision=precision)
 
 
+def imperial(context: bpy.types.Context) -> bool:
+    """Whether the scene shows feet and pounds."""
+    return bool(context.scene.unit_settings.system == "IMPERIAL")
+
+
 def size(context: bpy.types.Context, metres: Iterable[float]) -> str:
     """Length, width and height with one unit, short enough for a list."""
-    feet = context.scene.unit_settings.system == "IMPERIAL"
+    feet = imperial(context)
     return " × ".join(f"{v / 0.3048:.1f}" if feet else f"{v:.2f}" for v in metres) + (" ft" if feet else " m")
 
 
 def mass(context: bpy.types.Context, kilograms: float) -> str:
     """A mass in the scene's system of units."""
-    if context.scene.unit_settings.system == "IMPERIAL":
+    if imperial(context):
         return f"{kilograms / 0.45359237:.1f} lb"
     return f"{kilograms:.1f} kg"
 

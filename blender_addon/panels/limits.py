@@ -79,6 +79,7 @@ class SEAMWRIGHT_PT_material(OfJob, bpy.types.Panel):
 
     bl_label = "Foam"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_order = 0
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -96,6 +97,7 @@ class SEAMWRIGHT_PT_load(OfJob, bpy.types.Panel):
 
     bl_label = "Load Space"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_order = 3
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -112,6 +114,7 @@ class SEAMWRIGHT_PT_file(OfJob, bpy.types.Panel):
 
     bl_label = "JOB.toml"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_order = 4
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:

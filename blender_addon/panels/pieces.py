@@ -8,7 +8,7 @@ import bpy
 
 from .. import job_tree
 from ..job_tree import JobCollection
-from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, length, mass, progress, sentence, size
+from .common import SEVERITY_ICON, STATUS_ICON, OfJob, changes, imperial, length, mass, progress, sentence, size
 
 MOST = 4
 """Findings shown; all of them stand in the job pack."""
@@ -32,7 +32,8 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
         group = job.seamwright
         stale = changes(context, job)
         if not group.is_cut:
-            sentence(layout, context, "Not cut yet." if job_tree.joints(job) else "Not cut yet; add joints first.")
+            todo = "Not cut yet." if job_tree.joints(job) else "Not cut yet; add joints first."
+            sentence(layout, context, todo, "INFO")
         else:
             count = len(job_tree.pieces(job))
             text = f"{count} {'piece' if count == 1 else 'pieces'}, {group.cut_joints} "
@@ -140,6 +141,11 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             f"Heaviest: piece {heaviest.get('mark')}, {mass(context, heaviest.get('finished_mass_kg', 0.0))}. "
             f"All together {mass(context, total)}.",
         )
+        split = layout.split(factor=0.13)
+        split.label(text="No.")
+        split = split.split(factor=0.3)
+        split.label(text="Mass")
+        split.label(text=f"Size as Carried ({'ft' if imperial(context) else 'm'})")
         layout.template_list(
             "SEAMWRIGHT_UL_pieces", "", held, "objects", job.seamwright, "piece_index", rows=5, maxrows=14
         )

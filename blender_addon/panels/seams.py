@@ -5,7 +5,8 @@ from typing import Any
 
 import bpy
 
-from .. import job_tree
+from .. import job_tree, zones
+from ..operators.seams import is_painting
 from ..surface_marks import marked_curves, viewpoints
 from .common import OfJob, length, sentence
 
@@ -28,15 +29,14 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
         else:
             sentence(layout, context, "Seams are looked for when the carving is cut.", "INFO")
         self._active(context, job)
-        curves, cameras = len(marked_curves(job)), len(viewpoints(job))
-        col = layout.column(align=True)
-        row = col.row(align=True)
-        row.operator("seamwright.seam_line_draw", icon="GREASEPENCIL")
-        row.operator("seamwright.seam_line_take", icon="CURVE_DATA")
-        col.operator_menu_enum("seamwright.zone_mark", "zone", icon="FACESEL")
-        col.operator("seamwright.viewpoint_add", icon="CAMERA_DATA")
-        if curves or cameras:
-            layout.label(text=f"Marked lines: {curves}, viewpoints: {cameras}")
+        if is_painting(context):
+            sentence(
+                layout, context, "Paint what is meant; with Ctrl paint is taken away. Then say what it is:", "INFO"
+            )
+            self._zone(layout, "Painted Faces Are", "MASK", "BRUSH_DATA")
+            layout.operator("object.mode_set", text="Leave Without a Zone", icon="LOOP_BACK").mode = "OBJECT"
+            return
+        self._marks(context, job)
         col = layout.column(align=True)
         col.label(text="Joints follow:")
         col.prop(group, "seams")
@@ -47,6 +47,28 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
         col.prop(group, "on_seam_note")
         col.prop(group, "on_seam_warn")
         col.prop(group, "sliver")
+
+    def _marks(self, context: bpy.types.Context, job: job_tree.JobCollection) -> None:
+        """What is marked, and how to mark: lines, zones, viewpoints."""
+        layout, held = self.layout, job_tree.folder(job, job_tree.ZONES)
+        curves, cameras = len(marked_curves(job)), len(viewpoints(job))
+        if curves or cameras:
+            sentence(layout, context, f"Marked lines: {curves}, viewpoints: {cameras}.")
+        if held is not None and held.get(zones.SAID):
+            sentence(layout, context, str(held[zones.SAID]))
+        col = layout.column(align=True)
+        row = col.row(align=True)
+        row.operator("seamwright.seam_line_draw", icon="GREASEPENCIL")
+        row.operator("seamwright.seam_line_take", text="Take Curves", icon="CURVE_DATA")
+        col.operator("seamwright.zone_paint", icon="BRUSH_DATA")
+        row = col.row(align=True)
+        for text, faces in (("Masked", "MASK"), ("Face Set", "SET"), ("Selected", "SELECTED")):
+            self._zone(row, text, faces)
+        col.operator("seamwright.viewpoint_add", icon="CAMERA_DATA")
+
+    def _zone(self, layout: Any, text: str, faces: str, icon: str = "NONE") -> None:
+        """A menu of zones for some faces."""
+        layout.operator_menu_enum("seamwright.zone_mark", "zone", text=text, icon=icon).faces = faces
 
     def _active(self, context: bpy.types.Context, job: job_tree.JobCollection) -> None:
         obj: Any = context.active_object

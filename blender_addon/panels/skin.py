@@ -7,6 +7,7 @@ import bpy
 
 from .. import job_tree
 from ..core.errors import SeamwrightError
+from ..core.mesh.mesh import KIND_NAMES
 from ..core.skin.depth import gap_width, growth
 from ..core.skin.mass import mass_per_area
 from ..properties import settings_link
@@ -19,6 +20,7 @@ class SEAMWRIGHT_PT_skin(OfJob, bpy.types.Panel):
     bl_label = "Skin"
     bl_idname = "SEAMWRIGHT_PT_skin"
     bl_parent_id = "SEAMWRIGHT_PT_limits"
+    bl_order = 2
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: bpy.types.Context) -> None:
@@ -42,10 +44,12 @@ class SEAMWRIGHT_PT_skin(OfJob, bpy.types.Panel):
         col = layout.column(align=True)
         col.scale_y = 0.85
         for layer in job.skin.layers:
-            split = col.split(factor=0.42)
+            split = col.split(factor=0.62)
             split.label(text=layer.name)
+            split.label(text=f"{layer.areal_mass:.2f} kg/m²")
+            faces = "all faces" if len(layer.faces) == len(KIND_NAMES) else ", ".join(layer.faces)
             turned = f", turned in {length(context, layer.edge_return)}" if layer.edge_return > 0.0 else ""
-            split.label(text=f"{layer.areal_mass:.2f} kg/m²: {', '.join(layer.faces)}{turned}")
+            sentence(col, context, f"on {faces}{turned}", "BLANK1")
         if not job.skin.layers:
             sentence(col, context, "No skin.")
         text = f"{mass_per_area(job, 'carved'):.2f} kg/m² on carved faces. Gap {length(context, gap_width(job))}"

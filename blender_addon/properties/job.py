@@ -23,6 +23,21 @@ from . import selection, skin_text
 VERSION = 1
 """Of what is stored; raised when it changes."""
 
+_DIGITS = 4
+"""Decimals of a length: a billet of 2.44 m shall not be shown as 2.4 m."""
+
+
+def _length(name: str, description: str, least: float = 0.0) -> Any:
+    """A length, in the scene's units."""
+    return FloatProperty(name=name, description=description, subtype="DISTANCE", min=least, precision=_DIGITS)
+
+
+def _sides(name: str, description: str, size: int) -> Any:
+    """Lengths of the sides of something, in the scene's units."""
+    return FloatVectorProperty(
+        name=name, description=description, size=size, subtype="XYZ_LENGTH", unit="LENGTH", min=1e-9, precision=_DIGITS
+    )
+
 
 def _is_mesh(_: object, obj: bpy.types.Object) -> bool:
     return obj.type == "MESH"
@@ -91,10 +106,8 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
             ("steps", "Listed Steps", "The steps that the settings list, in their order"),
         ],
     )
-    fill: FloatProperty(name="Fill Holes to", description="The widest hole that is filled", subtype="DISTANCE", min=0.0)
-    deviation: FloatProperty(
-        name="Skin Within", description="How far a new skin may lie from the scan", subtype="DISTANCE", min=1e-6
-    )
+    fill: _length("Fill Holes to", "The widest hole that is filled")
+    deviation: _length("New Skin Within", "How far a new skin may lie from the scan", least=1e-6)
 
     title: StringProperty(name="Title", description="Name of the job in tables and on the job pack")
 
@@ -115,50 +128,21 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         soft_max=40.0,
         precision=1,
     )
-    doorway: FloatVectorProperty(
-        name="Doorway",
-        description="Width and height of the narrowest opening on the way",
-        size=2,
-        subtype="XYZ_LENGTH",
-        unit="LENGTH",
-        min=1e-9,
-    )
-    hand_room: FloatProperty(
-        name="Hand Room", description="Room for hands at each side of the doorway", subtype="DISTANCE", min=0.0
-    )
-    min_thickness: FloatProperty(
-        name="Least Thickness", description="Of the foam behind a joint face", subtype="DISTANCE", min=0.0
-    )
-    wire_length: FloatProperty(
-        name="Wire Length", description="Longest straight stretch of wire in foam", subtype="DISTANCE", min=1e-9
-    )
+    doorway: _sides("Doorway", "Width and height of the narrowest opening on the way", 2)
+    hand_room: _length("Hand Room", "Room for hands at each side of the doorway")
+    min_thickness: _length("Least Thickness", "Of the foam behind a joint face")
+    wire_length: _length("Wire Length", "Longest straight stretch of wire in foam", least=1e-9)
     within_billet: BoolProperty(name="Out of One Billet", description="Every piece must come out of one billet")
     any_pose: BoolProperty(name="May Lie or Tip", description="Pieces may be carried and loaded lying or tipped")
     use_piece_size: BoolProperty(
         name="Own Size Limit", description="Set the largest piece here and not by load space and doorway"
     )
-    piece_size: FloatVectorProperty(
-        name="Largest Piece",
-        description="Length, width and height of a finished piece",
-        size=3,
-        subtype="XYZ_LENGTH",
-        unit="LENGTH",
-        min=1e-9,
-    )
+    piece_size: _sides("Largest Piece", "Length, width and height of a finished piece", 3)
 
-    billet: FloatVectorProperty(
-        name="Billet",
-        description="Length, width and height of a foam billet as bought",
-        size=3,
-        subtype="XYZ_LENGTH",
-        unit="LENGTH",
-        min=1e-9,
-    )
+    billet: _sides("Billet", "Length, width and height of a foam billet as bought", 3)
     density: FloatProperty(name="Density (kg/m³)", description="Of the foam", min=1e-6, soft_max=60.0, precision=1)
-    kerf: FloatProperty(name="Kerf", description="Foam lost to the wire or saw", subtype="DISTANCE", min=0.0)
-    fit: FloatProperty(
-        name="Fit", description="Clear room between two skinned joint faces", subtype="DISTANCE", min=0.0
-    )
+    kerf: _length("Kerf", "Foam lost to the wire or saw")
+    fit: _length("Fit", "Clear room between two skinned joint faces")
 
     hidden: FloatProperty(
         name="Hide Joints",
@@ -174,47 +158,26 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         items=[(word, word.title(), "") for word in SEAM_NAMES],
         options={"ENUM_FLAG"},
     )
-    seam_tolerance: FloatProperty(
-        name="Tolerance", description="A joint so near to a seam counts as on it", subtype="DISTANCE", min=1e-9
-    )
+    seam_tolerance: _length("Tolerance", "A joint so near to a seam counts as on it", least=1e-9)
     on_seam_note: FloatProperty(
         name="Note Under", description="Share of a joint's visible line on seams", min=0.0, max=1.0, subtype="FACTOR"
     )
     on_seam_warn: FloatProperty(
         name="Warn Under", description="Share of a joint's visible line on seams", min=0.0, max=1.0, subtype="FACTOR"
     )
-    sliver: FloatProperty(
-        name="Thinnest Slab", description="Least foam between a joint and a glue line", subtype="DISTANCE", min=0.0
-    )
+    sliver: _length("Thinnest Slab", "Least foam between a joint and a glue line")
     use_uv_seams: BoolProperty(
         name="UV Seams Too",
         description="Edges that are marked as UV seams count as marked lines; scans carry thousands",
     )
     seams_text: StringProperty(description="What the last cut found of seams")
 
-    load_size: FloatVectorProperty(
-        name="Load Space",
-        description="Length, width and height inside the vehicle",
-        size=3,
-        subtype="XYZ_LENGTH",
-        unit="LENGTH",
-        min=1e-9,
-    )
-    load_door: FloatVectorProperty(
-        name="Its Door",
-        description="Width and height of the opening of the load space",
-        size=2,
-        subtype="XYZ_LENGTH",
-        unit="LENGTH",
-        min=1e-9,
-    )
+    load_size: _sides("Load Space", "Length, width and height inside the vehicle", 3)
+    load_door: _sides("Its Door", "Width and height of the opening of the load space", 2)
     payload: FloatProperty(name="Payload", description="What the vehicle may load", unit="MASS", min=1e-9)
 
-    bridging: FloatProperty(
-        name="Bridging",
-        description="Cracks narrower than this are bridged by the laminate; finer texture does not count either",
-        subtype="DISTANCE",
-        min=0.0,
+    bridging: _length(
+        "Bridging", "Cracks narrower than this are bridged by the laminate; finer texture does not count either"
     )
     allowance: EnumProperty(
         name="Allowance",
@@ -250,15 +213,8 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         description="A curve along which it comes in, turned as it stands; moved so that it ends at the body",
         poll=_is_curve,
     )
-    clearance: FloatProperty(
-        name="Clearance", description="Least distance from the finished surface", subtype="DISTANCE", min=0.0
-    )
-    approach: FloatProperty(
-        name="Straight Way In",
-        description="Length of a straight way in along the body's own x; 0: it stands there",
-        subtype="DISTANCE",
-        min=0.0,
-    )
+    clearance: _length("Clearance", "Least distance from the finished surface")
+    approach: _length("Straight Way In", "Length of a straight way in along the body's own x; 0: it stands there")
 
     block_built: EnumProperty(
         name="Built",
@@ -283,14 +239,13 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         size=3,
         subtype="TRANSLATION",
         unit="LENGTH",
+        precision=_DIGITS,
     )
     block_rotation: FloatProperty(name="Rotation", description="Of the billets' length about z", subtype="ANGLE")
     block_stagger: FloatProperty(
         name="Stagger", description="From course to course, of a billet's length", min=0.0, max=0.999, precision=3
     )
-    block_margin: FloatProperty(
-        name="Margin", description="Foam to leave outside the carving when blocking out", subtype="DISTANCE", min=0.0
-    )
+    block_margin: _length("Margin", "Foam to leave outside the carving when blocking out")
 
     joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
     piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")

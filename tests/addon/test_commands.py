@@ -30,6 +30,12 @@ def _small_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(picture_scene, name, value)
 
 
+@pytest.fixture(autouse=True)
+def _patient_log(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a slow machine a refusal can outlast the log's patience."""
+    monkeypatch.setattr(commands, "ProgressBar", lambda stream: ProgressBar(stream, patience=1e9))
+
+
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to work in that holds rock.ply, a block of 3 x 1 x 1 m."""

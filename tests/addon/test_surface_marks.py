@@ -103,6 +103,39 @@ def test_zones_from_selection_face_sets_and_mask() -> None:
     assert (kinds == BACK).sum() == 0
 
 
+def _mask_the_top(data: Any) -> None:
+    """What the mask brush leaves behind."""
+    mask = data.attributes.get(".sculpt_mask") or data.attributes.new(".sculpt_mask", "FLOAT", "POINT")
+    mask.data.foreach_set("value", np.array([float(v.co.z > 0.99) for v in data.vertices], dtype=np.float32))
+
+
+@pytest.mark.parametrize("masked_before", [False, True])
+def test_a_zone_is_painted_without_edit_mode_and_shown(masked_before: bool) -> None:
+    job = pj.start(grid_box(), parts=1)
+    obj: Any = job.seamwright.carving
+    before = pj.corners(obj).tobytes()
+    if masked_before:
+        _mask_the_top(obj.data)
+    assert MARK.zone_paint() == {"FINISHED"}
+    assert bpy.context.mode == "SCULPT"
+    assert not MARK.cut.poll()
+    _mask_the_top(obj.data)
+    assert MARK.zone_mark(zone="KEEP", faces="MASK") == {"FINISHED"}
+    assert bpy.context.mode == "OBJECT"
+    assert (".sculpt_mask" in obj.data.attributes) is masked_before
+    assert pj.corners(obj).tobytes() == before
+    folder = job_tree.folder(job, job_tree.ZONES)
+    (cover,) = folder.objects
+    assert cover.name == "zone keep whole"
+    assert cover.dimensions.z < 1e-3
+    assert cover.matrix_world.translation.z + max(v.co.z for v in cover.data.vertices) > 1.0
+    assert folder["zones_said"] == "Zones: keep whole 1.92 m²."
+    obj.data.polygons.foreach_set("select", [True] * len(obj.data.polygons))
+    assert MARK.zone_mark(zone="PLAIN", faces="SELECTED") == {"FINISHED"}
+    assert list(folder.objects) == []
+    assert folder["zones_said"] == ""
+
+
 def test_nothing_to_mark_is_said() -> None:
     job = pj.start(grid_box(), parts=1)
     data: Any = job.seamwright.carving.data

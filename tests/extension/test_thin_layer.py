@@ -29,7 +29,6 @@ NUMPY = {
     "operators/carving.py": "counts the faces at each edge, to select the open ones",
     "operators/common.py": "an object's box",
     "operators/mending.py": "picked vertices and taped distances",
-    "operators/seams.py": "which faces are chosen, and their numbers there and back",
     "operators/joints.py": "a direction from the cursor, the view or an object",
     "piece_object.py": "a number type of an attribute",
     "picture_scene.py": "floor, scale bar, lights and labels of a picture",
@@ -38,6 +37,8 @@ NUMPY = {
     "stamps.py": "fingerprints of arrays",
     "surface_marks.py": "lines, zones and cameras to arrays",
     "voxel_skin.py": "classes of a new skin's triangles",
+    "mended.py": "rows of triangles between the mended copy and the scan",
+    "zones.py": "which faces are chosen, and their numbers there and back",
     "trial.py": "from where pieces come in, and how far apart they go",
 }
 """Modules that may use numpy, and what for. A new one needs its line, and a reason why it is not the core's."""
@@ -55,6 +56,7 @@ VECTORS = {
     "operators/joints.py": {"argmax", "cross", "linalg.norm"},
     "site_objects.py": {"block", "stack"},
     "trial.py": {"linalg.norm"},
+    "zones.py": {"unique"},
     "picture_scene.py": {"cos", "cross", "linalg.norm", "sin"},
 }
 """And what computes: directions, lengths, turns, and values mixed at a triangle's corners."""

@@ -15,7 +15,8 @@ import sys
 import time
 from pathlib import Path
 
-from session import ACCEPT, DIRECTORY, FILE_NAME, Window, write_carving
+from carvings import write_carving
+from window import Window
 
 DIALOG = (560, 420)
 
@@ -100,14 +101,9 @@ def dialogs(w: Ways) -> None:
     """File browsers: settings out and in, joints out, the folder of the pack."""
     for name, file in (("settings_write", "written.toml"), ("joints_write", "written.json")):
         w.call(f"bpy.ops.seamwright.{name}('INVOKE_DEFAULT')")
-        w.until("the file browser", lambda: "FILE_BROWSER" in w.state()["areas"])
-        time.sleep(1.0)
-        w.click(*DIRECTORY, times=2)
-        w.fill(str(w.folder))
-        w.click(*FILE_NAME, times=2)
-        w.fill(file)
+        w.choose_file(w.folder / file)
         w.shot(name)
-        w.click(*ACCEPT)
+        w.accept()
         w.until(f"{file}", lambda file=file: (w.folder / file).exists(), 30)
     w.call("bpy.ops.seamwright.settings_read('INVOKE_DEFAULT')")
     w.until("the file browser", lambda: "FILE_BROWSER" in w.state()["areas"])

@@ -128,6 +128,8 @@ def state():
         "active": active.name if active else "",
         "place": list(active.matrix_world.translation) if active else [],
         "job": job.name if job else "",
+        "mode": bpy.context.mode,
+        "scene": bpy.context.scene.name,
         "windows": len(bpy.context.window_manager.windows),
         "areas": [a.type for a in bpy.context.window_manager.windows[0].screen.areas],
         "open": [name[:-5] for name, when in drawn.items() if name.endswith(".draw") and when > last["redraw"]],
@@ -141,6 +143,11 @@ def state():
             "joints": [obj.name for obj in tree.joints(job)],
             "pieces": [obj.name for obj in tree.pieces(job)],
             "mass": group.piece_mass,
+            "title": group.title,
+            "fill": group.fill,
+            "block_built": group.block_built,
+            "prices": group.prices_name,
+            "cost": group.cost_total,
         }
     return out
 
@@ -229,5 +236,6 @@ def begin():
 
 
 bpy.context.preferences.view.show_splash = False
+bpy.context.preferences.system.viewport_aa = "OFF"  # a processor alone draws the window here
 bpy.context.preferences.view.filebrowser_display_type = "SCREEN"
 bpy.app.timers.register(begin, first_interval=0.5)
