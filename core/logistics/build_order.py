@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 
 from ..errors import JobError, Progress
 from ..mesh.mesh import Mesh
+from .connection import cut_pieces
+from .lock import Stuck, find_lock
 from .sweep import Sweeps
 
 FloatArray = NDArray[np.float64]
@@ -32,19 +34,6 @@ class Move:
     """How a piece leaves: `direction` (3,) unit, the way out; it comes in by the opposite. Zeros: no way was found."""
 
     direction: FloatArray
-
-
-@dataclass(frozen=True)
-class Stuck:
-    """Pieces that lock each other: none of `core` can leave while the others of it stand.
-
-    `keys` are pairs of `core` that share a joint and whose blocking alone keeps the core locked: changing one of those
-    joints frees it. `fixed` tells that what stood before the first piece is part of the lock.
-    """
-
-    core: tuple[int, ...]
-    keys: tuple[tuple[int, int], ...]
-    fixed: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,20 +82,34 @@ class Assembly:
         self._sweeps = Sweeps([*pieces, *fixed], directions)
         self.touching = frozenset((min(a, b), max(a, b)) for a, b in touching if a != b)
         self.rests = frozenset((a, b) for a, b in rests if a != b)
+        self.beside: list[set[int]] = [set() for _ in pieces]
+        for a, b in self.touching:
+            self.beside[a].add(b)
+            self.beside[b].add(a)
         self._walled: dict[tuple[int, int], bool] = {}
 
     def free(self, piece: int, standing: Iterable[int], direction: int) -> bool:
         """Whether a piece can leave along a direction past the pieces that stand, and past what was there before."""
-        return next(self._blockers(piece, standing, direction), None) is None
+        # Neighbours are the likeliest to be in the way, so they are asked about first.
+        beside = self.beside[piece]
+        return next(self._blockers(piece, sorted(standing, key=lambda k: k not in beside), direction), None) is None
 
-    def _blockers(self, piece: int, standing: Iterable[int], direction: int) -> Iterator[int]:
+    def stops(self, piece: int, other: int, direction: int) -> bool:
+        """Whether another piece stands in the way of one that leaves along a direction."""
+        return self._sweeps.stops(piece, other, direction)
+
+    def walled(self, piece: int, direction: int) -> bool:
+        """Whether what was there before the first piece stands in the way."""
         key = (piece, direction)
         if key not in self._walled:
             self._walled[key] = any(self._sweeps.stops(piece, self.count + k, direction) for k in range(self._fixed))
-        if self._walled[key]:
+        return self._walled[key]
+
+    def _blockers(self, piece: int, standing: Iterable[int], direction: int) -> Iterator[int]:
+        if self.walled(piece, direction):
             yield STANDING
         for other in standing:
-            if other != piece and self._sweeps.stops(piece, other, direction):
+            if other != piece and self.stops(piece, other, direction):
                 yield other
 
     def in_the_way(self, piece: int, standing: Sequence[int]) -> tuple[int, ...]:
@@ -176,33 +179,10 @@ def find_order(
     return BuildOrder(
         tuple(piece for piece, _ in out),
         tuple(move for _, move in out),
-        _lock(assembly, left) if left else None,
+        find_lock(assembly, left, progress) if left else None,
         tuple(sorted(propped)),
         tuple(broken),
     )
-
-
-def check_order(assembly: Assembly, order: Sequence[int], ranks: Sequence[Sequence[int]]) -> BuildOrder:
-    """Check an order that was given: each piece must come in by a straight move past those before it.
-
-    Raises
-    ------
-    JobError
-        The order does not name every piece once.
-    """
-    if sorted(order) != list(range(assembly.count)):
-        raise JobError("the build order does not name every piece once; list each piece's number once", "build.order")
-    pinned = {piece: place for place, piece in enumerate(order)}
-    moves, broken = [], []
-    for place, piece in enumerate(order):
-        found = _leave(assembly, piece, list(order[: place + 1]), ranks[piece])
-        if found is None:
-            broken.append((piece, place, assembly.in_the_way(piece, order[:place])))
-            moves.append(Move(np.zeros(3)))
-        else:
-            moves.append(found[1])
-    propped = tuple(sorted({upper for upper, lower in assembly.rests if pinned[upper] < pinned[lower]}))
-    return BuildOrder(tuple(order), tuple(moves), None, propped, tuple(broken))
 
 
 def _check_pins(pins: Mapping[int, int], count: int) -> None:
@@ -231,7 +211,7 @@ def _choose(
     """The piece to take off next: last by its key among those that can, in four rounds from best to worst manners."""
     standing = set(left)
     carries = {lower for upper, lower in assembly.rests if upper in standing and lower in standing}
-    cuts = _cut_pieces(assembly, left)
+    cuts = cut_pieces(assembly.beside, left)
     rounds = (
         [p for p in left if p not in carries and p not in cuts and p not in held],
         [p for p in left if p not in carries and p not in held],
@@ -246,54 +226,3 @@ def _choose(
             if found is not None:
                 return found
     return None
-
-
-def _cut_pieces(assembly: Assembly, left: Sequence[int]) -> set[int]:
-    """Pieces without which the rest would fall into more parts than now, joined through joints."""
-    whole = _parts(assembly, left)
-    return {p for p in left if _parts(assembly, [q for q in left if q != p]) > whole}
-
-
-def _parts(assembly: Assembly, left: Sequence[int]) -> int:
-    root = {p: p for p in left}
-
-    def find(p: int) -> int:
-        while root[p] != p:
-            root[p] = root[root[p]]
-            p = root[p]
-        return p
-
-    for a, b in assembly.touching:
-        if a in root and b in root:
-            root[find(a)] = find(b)
-    return sum(root[p] == p for p in root)
-
-
-def _takes_apart(assembly: Assembly, left: Sequence[int], ignored: frozenset[tuple[int, int]] = frozenset()) -> bool:
-    """Whether pieces can leave one by one, with the blocking between some pairs set aside."""
-    standing = list(left)
-    while standing:
-        for piece in standing:
-            others = [q for q in standing if q != piece and (min(piece, q), max(piece, q)) not in ignored]
-            if any(assembly.free(piece, others, d) for d in range(len(assembly.directions))):
-                standing.remove(piece)
-                break
-        else:
-            return False
-    return True
-
-
-def _lock(assembly: Assembly, left: Sequence[int]) -> Stuck:
-    for piece in left:
-        # What stood there before may lock a piece by itself; that is soon found.
-        if not any(assembly.free(piece, (), d) for d in range(len(assembly.directions))):
-            return Stuck((piece,), (), True)
-    core = list(left)
-    for piece in list(core):
-        rest = [p for p in core if p != piece]
-        if rest and not _takes_apart(assembly, rest):
-            core = rest
-    pairs = [pair for pair in sorted(assembly.touching) if pair[0] in core and pair[1] in core]
-    keys = tuple(pair for pair in pairs if _takes_apart(assembly, core, frozenset([pair])))
-    fixed = any(STANDING in assembly.in_the_way(piece, core) for piece in core)
-    return Stuck(tuple(core), keys or tuple(pairs), fixed)

@@ -105,7 +105,7 @@ def build_findings(
 
     Parameters
     ----------
-    found : from `plan_build` or `check_order`.
+    found : from `plan_build`.
     marks : number of each piece.
     letters : for each pair of pieces (lower index first) the letters of the joints between them.
     """
@@ -147,9 +147,9 @@ def _stuck(found: BuildOrder, marks: Sequence[str], letters: Mapping[tuple[int, 
     names = [marks[p] for p in stuck.core]
     joints = list(dict.fromkeys(letter for pair in stuck.keys for letter in letters.get(pair, ())))
     fixed = " and what stands there before" if stuck.fixed else ""
-    who = f"Pieces {', '.join(names)} lock each other" if len(names) > 1 else f"Piece {names[0]} is locked in"
+    who = f"Pieces {_listed(names)} lock each other" if len(names) > 1 else f"Piece {names[0]} is locked in"
     change = (
-        f"Change joint {joints[0]}" + (f" (or {', '.join(joints[1:])})" if len(joints) > 1 else "")
+        f"Change joint {joints[0]}" + (f" (or {_listed(joints[1:])})" if len(joints) > 1 else "")
         if joints
         else "Cut the piece once more, or move what stands there"
     )
@@ -161,3 +161,12 @@ def _stuck(found: BuildOrder, marks: Sequence[str], letters: Mapping[tuple[int, 
         piece=names[0],
         joint=joints[0] if joints else "",
     )
+
+
+_LISTED: Final = 12
+"""Most names in a sentence."""
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")

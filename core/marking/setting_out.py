@@ -214,7 +214,7 @@ def _pair(
     use = np.flatnonzero(free & (np.linalg.norm((places - point)[:, :2], axis=1) >= _LEAST_TAPE))
     one, two = np.triu_indices(len(use), 1)
     pairs = np.stack((use[one], use[two]), axis=1)
-    errors, sound = _landings(point, places[pairs], way)
+    errors, sound = landings(point, places[pairs], way)
     if not sound.any():
         return None
     across, total = np.abs(errors @ normal).max(axis=1), np.linalg.norm(errors, axis=2).max(axis=1)
@@ -227,18 +227,22 @@ def _pair(
 _SIGNS: Final = np.array(list(product((-1.0, 1.0), repeat=3)))
 
 
-def landing(point: FloatArray, two: FloatArray, way: str) -> FloatArray | None:
-    """Where a point lands for each of the eight ways in which two distances and the height are off, (8, 3) metres.
+def landings(point: FloatArray, two: FloatArray, way: str) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Where a point lands for each of the eight ways in which two distances and the height are off.
 
+    Parameters
+    ----------
+    point : (3,) metres. two : (k, 2, 3) pairs of marks. way : ``tape`` or ``level``.
+
+    Returns
+    -------
+    (k, 8, 3) metres from the point, and (k,) which pairs are far enough from one line with it to fix it.
+
+    Notes
+    -----
     Linear in the errors: a straight tape d from a mark at plan distance r and rise h fixes the plan distance to
-    d / r of its error less h / r of the height's. None where the marks lie in line with the point.
+    d / r of its error less h / r of the height's.
     """
-    errors, sound = _landings(point, two[None], way)
-    return errors[0] if sound[0] else None
-
-
-def _landings(point: FloatArray, two: FloatArray, way: str) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """`landing` for pairs of marks (k, 2, 3): (k, 8, 3), and which of them are far enough from one line."""
     off = point - two
     plan = np.maximum(np.linalg.norm(off[..., :2], axis=2), _LEAST_TAPE)
     toward = off[..., :2] / plan[..., None]

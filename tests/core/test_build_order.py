@@ -12,7 +12,7 @@ from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Plane, Profile
 from seamwright.core.demo import demo_carving
 from seamwright.core.errors import Cancelled, JobError
-from seamwright.core.logistics.build_order import STANDING, Assembly, BuildOrder, check_order, find_order
+from seamwright.core.logistics.build_order import STANDING, Assembly, BuildOrder, find_order
 from seamwright.core.logistics.directions import move_directions
 from seamwright.core.logistics.plan_build import assembly_of, plan_build
 from seamwright.core.mesh.mesh import Mesh
@@ -148,16 +148,20 @@ def test_pins_are_kept_where_the_shapes_allow_and_named_where_not() -> None:
 
 
 def test_a_given_order_is_checked() -> None:
+    """Every piece pinned: the order is the user's, and where it cannot be it says which pieces are in the way."""
     pieces = [box(), cage()[0]]
     assembly = Assembly(pieces, move_directions(AXES), rests=[(0, 1)])
-    good = check_order(assembly, [1, 0], ranks(assembly))
+    good = find_order(assembly, ranks(assembly), plain(2), {1: 0, 0: 1})
+    assert good.order == (1, 0)
     assert good.broken == good.propped == ()
     # First the cube, then the box over it: the box would have to come from below.
-    bad = check_order(assembly, [0, 1], ranks(assembly))
-    assert [(piece, way) for piece, _, way in bad.broken] == [(1, (0,))]
-    assert bad.propped == (0,)
-    with pytest.raises(JobError, match="every piece once"):
-        check_order(assembly, [0], ranks(assembly))
+    bad = find_order(assembly, ranks(assembly), plain(2), {0: 0, 1: 1})
+    assert [(piece, place, way) for piece, place, way in bad.broken] == [(1, 1, (0,)), (0, 0, ())]
+    # Where the shapes allow it and the user wants it, a piece comes before what carries it, and is propped.
+    stack = [box(), box((1.0, 1.0, 1.0), (0.0, 0.0, 1.01))]
+    carried = Assembly(stack, move_directions(AXES), rests=[(1, 0)])
+    found = find_order(carried, ranks(carried), plain(2), {1: 0, 0: 1})
+    assert (found.order, found.broken, found.propped) == ((1, 0), (), (1,))
 
 
 def test_search_can_be_stopped() -> None:

@@ -13,7 +13,7 @@ from seamwright.core.demo import demo_carving
 from seamwright.core.errors import JobError
 from seamwright.core.marking.datum import DatumMark, Fit, fit_marks, no_fit, propose_marks, tape_checks
 from seamwright.core.marking.heights import Heights
-from seamwright.core.marking.setting_out import landing, normal_at, set_out, spaced, visible_runs
+from seamwright.core.marking.setting_out import landings, normal_at, set_out, spaced, visible_runs
 from seamwright.core.mesh.mesh import BASE, Mesh
 from shapes import box
 
@@ -186,8 +186,8 @@ def test_setter_lands_joints_of_the_demo_within_5_mm(turned: bool) -> None:
 def test_landing_is_the_truth_to_first_order() -> None:
     point, two = np.array([1.0, 2.0, 0.7]), np.array([[0.0, 0.0, 0.0], [3.0, 0.5, 0.0]])
     for way in ("tape", "level"):
-        errors = landing(point, two, way)
-        assert errors is not None
+        (errors,), sound = landings(point, two[None], way)
+        assert sound.all()
         rise = 0.7 if way == "tape" else 0.0
         true = np.sqrt(((point - two)[:, :2] ** 2).sum(axis=1) + rise**2)
         for k, signs in enumerate(np.array(np.meshgrid([-1, 1], [-1, 1], [-1, 1], indexing="ij")).reshape(3, -1).T):
@@ -198,7 +198,7 @@ def test_landing_is_the_truth_to_first_order() -> None:
 
             xy = least_squares(miss, point[:2], xtol=1e-14).x
             assert np.allclose(xy - point[:2], errors[k, :2], atol=2e-5)
-    assert landing(point, np.array([[0.0, 0.0, 0.0], [2.0, 4.0, 0.0]]), "tape") is None
+    assert not landings(point, np.array([[[0.0, 0.0, 0.0], [2.0, 4.0, 0.0]]]), "tape")[1].any()
 
 
 def test_marks_proposed_stand_round_and_on_the_carving() -> None:
