@@ -14,10 +14,11 @@ import bpy
 
 from .core.errors import Cancelled
 from .core.jobpack.record import JobResult
+from .core.jobpack.shots import shots
 from .job_tree import JobCollection
 from .long_work import Step
-from .picture_scene import PictureScene
-from .pictures import VIEWS, bare_png
+from .picture_scene import HEIGHT, WIDTH, PictureScene
+from .pictures import bare_png
 from .quiet import quiet
 
 KINDS = ("scenes", "objects", "meshes", "curves", "cameras", "lights", "worlds", "materials", "images", "collections")
@@ -48,10 +49,11 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
         while (share := _next(scene, pieces)) is not None:
             yield Step(low + 0.2 * (high - low) * share, "arranging the pictures", locked=True)
         low += 0.2 * (high - low)
-        for number, (name, text, direction, apart, parallel, dress) in enumerate(VIEWS):
-            step = Step(low + (high - low) * number / len(VIEWS), f"picture: {text}", locked=True)
+        wanted = shots(result, HEIGHT / WIDTH)
+        for number, shot in enumerate(wanted):
+            step = Step(low + (high - low) * number / len(wanted), f"picture: {shot.words}", locked=True)
             path = Path(folder) / f"{number}.png"
-            steps = stage.showing(direction, apart, parallel, dress)
+            steps = stage.showing(shot)
             while _next(scene, steps) is not None:
                 yield step
             if wait:
@@ -61,7 +63,7 @@ def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generato
                 yield from _render_beside(scene, path, step._replace(idle=True))
             if not path.is_file():
                 raise Cancelled("stopped while a picture was rendered; nothing was written")
-            out[name] = bare_png(path.read_bytes())
+            out[shot.name] = bare_png(path.read_bytes())
     return out
 
 

@@ -17,6 +17,7 @@ from . import convert
 from .compat import use_nodes
 from .core.jobpack.label_places import COLUMNS, NOBODY, label_places
 from .core.jobpack.piece_tones import touching_tones
+from .core.jobpack.shots import BARE, Shot
 from .core.jobpack.view_fit import FloatArray, View, fit
 from .core.mesh.mesh import KIND_NAMES
 from .held_interrupt import held_interrupt
@@ -37,9 +38,6 @@ PAPER = (0.95, 0.95, 0.95)
 
 WHOLE = (0.52, 0.47, 0.40)
 """Between the two hues: one stone."""
-
-JOINTS, BARE = "joints", "bare"
-"""How a picture for the client's eye is dressed: with the joints' lines, or without anything."""
 
 PLATE = 15.0
 """Half the height of a number plate, pixels."""
@@ -93,9 +91,9 @@ class PictureScene:
             # The first ray at a mesh makes its search tree, which later ones find there.
             obj.evaluated_get(graph).ray_cast(Vector(), Vector((0.0, 0.0, 1.0)))
 
-    def show(self, direction: ArrayLike, apart: float, parallel: bool, dress: str = "") -> View:
+    def show(self, shot: Shot) -> View:
         """Arrange everything for a picture; parameters and result as `showing`."""
-        steps = self.showing(direction, apart, parallel, dress)
+        steps = self.showing(shot)
         while True:
             try:
                 next(steps)
@@ -103,24 +101,20 @@ class PictureScene:
                 view: View = done.value
                 return view
 
-    def showing(
-        self, direction: ArrayLike, apart: float, parallel: bool, dress: str = ""
-    ) -> Generator[float, None, View]:
+    def showing(self, shot: Shot) -> Generator[float, None, View]:
         """Steps of arranging everything for a picture; each yields how far it is, 0 to 1.
 
         Parameters
         ----------
-        direction : (3,) looking direction.
-        apart : how far the pieces are moved from the middle, as a share of their own distance to it; 0 leaves them.
-        parallel : a parallel view.
-        dress : empty: pieces with their numbers and a scale bar; `JOINTS`: the uncut carving with the joints' lines;
-            `BARE`: the uncut carving alone.
+        shot : from where, how far the pieces are moved from the middle as a share of their own distance to it (0 leaves
+            them), and how everything is dressed.
 
         Returns
         -------
         View
             The camera of the picture.
         """
+        direction, apart, dress = shot.direction, shot.apart, shot.dress
         yield 0.0
         middle = (self._low + self._high) / 2.0
         middle[2] = self._low[2]
@@ -130,14 +124,16 @@ class PictureScene:
         points = np.concatenate([p + s for p, s in zip(self._points, shifts, strict=True)])
         bar = self._bar_corners(points[:, :2], direction)
         yield 0.1
-        view = fit(np.concatenate([points, bar]), direction, HEIGHT / WIDTH, parallel=parallel)
+        view = shot.view or fit(np.concatenate([points, bar]), direction, HEIGHT / WIDTH, parallel=shot.parallel)
         yield 0.2
         nearest = float(view.project(points)[:, 2].min())
         for obj, centre, shift in zip(self._pieces, self._centres, shifts, strict=True):
             obj.location = (centre + shift).tolist()
         self._lines.hide_render = apart != 0.0 or dress == BARE
         self._dress(bool(dress))
-        pixel = view.width_at(float(view.project([(self._low + self._high) / 2.0])[0, 2])) / WIDTH
+        # A viewpoint may stand among the rock: its lines are no thinner than they look from a step away.
+        middle_depth = max(float(view.project([(self._low + self._high) / 2.0])[0, 2]), 1.0 if shot.view else 0.0)
+        pixel = view.width_at(middle_depth) / WIDTH
         self._lines.data.bevel_depth = LINE * pixel
         self._aim(view)
         for sign in self._signs:

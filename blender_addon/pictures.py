@@ -15,30 +15,12 @@ from typing import TYPE_CHECKING
 import bpy
 
 from .core.errors import Progress
-from .core.jobpack.page import SIGN_OFF
-from .picture_scene import BARE, JOINTS, PictureScene
+from .core.jobpack.shots import shots
+from .picture_scene import HEIGHT, WIDTH, PictureScene
 from .quiet import quiet
 
 if TYPE_CHECKING:
     from .core.jobpack.record import JobResult
-
-FRONT = (-0.42, 0.74, -0.52)
-"""Looking direction of a picture: from the front, a little from the right and from above."""
-
-BACK = (0.42, -0.74, -0.45)
-"""The same from behind."""
-
-VIEWS = (
-    ("1-the-whole-carving", "the whole carving", FRONT, 0.0, False, ""),
-    ("2-pieces-moved-apart", "the pieces moved apart", FRONT, 0.45, False, ""),
-    ("3-from-above", "the carving from above", (0.0, 0.0, -1.0), 0.0, True, ""),
-    (f"{SIGN_OFF}-1-from-the-front-with-joints", "from the front with joints", FRONT, 0.0, False, JOINTS),
-    (f"{SIGN_OFF}-2-from-the-front-without-joints", "from the front without joints", FRONT, 0.0, False, BARE),
-    (f"{SIGN_OFF}-3-from-behind-with-joints", "from behind with joints", BACK, 0.0, False, JOINTS),
-    (f"{SIGN_OFF}-4-from-behind-without-joints", "from behind without joints", BACK, 0.0, False, BARE),
-)
-"""Of each picture: name, words, looking direction, how far apart, whether a parallel view, and how it is dressed: with
-numbers, or for the client's eye with `JOINTS` marked or `BARE`."""
 
 
 def render_pictures(result: JobResult, progress: Progress | None = None) -> dict[str, bytes]:
@@ -59,13 +41,14 @@ def render_pictures(result: JobResult, progress: Progress | None = None) -> dict
         scene = PictureScene(result)
         for _ in scene.add_pieces(result):
             pass
-        for number, (name, text, direction, apart, parallel, dress) in enumerate(VIEWS):
+        wanted = shots(result, HEIGHT / WIDTH)
+        for number, shot in enumerate(wanted):
             if progress is not None:
-                progress(number / len(VIEWS), f"picture: {text}")
-            scene.show(direction, apart, parallel, dress)
+                progress(number / len(wanted), f"picture: {shot.words}")
+            scene.show(shot)
             path = Path(folder) / f"{number}.png"
             scene.render(path)
-            pictures[name] = bare_png(path.read_bytes())
+            pictures[shot.name] = bare_png(path.read_bytes())
     return pictures
 
 

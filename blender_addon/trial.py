@@ -12,9 +12,9 @@ from mathutils import Matrix, Vector
 
 from . import convert, job_tree
 from .compat import curves_of
+from .core.jobpack.shots import FRONT
 from .core.jobpack.view_fit import FloatArray, fit
 from .job_tree import JobCollection
-from .pictures import FRONT
 from .site_objects import WAY_IN
 
 TRIAL = "seamwright_trial"

@@ -25,12 +25,10 @@ from .page_style import STYLE
 from .page_tables import joints_section, pieces_section
 from .page_takeoff import takeoff_section
 from .record import JobResult, PieceRecord
+from .shots import SIGN_OFF
 
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _MOST_BARS = 60
-
-SIGN_OFF = "sign-off"
-"""How the names of pictures begin that the client signs."""
 
 
 def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
@@ -67,7 +65,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "Loading": load_section(result, site) if site else "",
         "Take-off": takeoff_section(result),
         "Labels": labels_section(result, site) if site else "",
-        "Sign-off": sign_off_section({n: picture(n, png) for n, png in signed.items()}) if site else "",
+        "Sign-off": sign_off_section(result, {n: picture(n, png) for n, png in signed.items()}) if site else "",
         "Cautions": cautions_section(result.job),
     }
     parts = {name: part for name, part in parts.items() if part}

@@ -11,6 +11,7 @@ from .drawing import BLUE, INK, OCHRE, SOFT, Drawing, Layer, Line, Pen, Words, r
 from .labels import label_cards
 from .page_parts import Column, Markup, escape, number, section, table
 from .record import JobResult
+from .shots import viewpoints
 from .views import JOINT_LINE, OUTLINE, figure, fitting_scale, key_plan, step_pictures
 
 _SIDES = ("-y", "+y", "-x", "+x")
@@ -324,7 +325,7 @@ def labels_section(result: JobResult, site: SiteWork) -> Markup:
     )
 
 
-def sign_off_section(pictures: dict[str, Markup]) -> Markup:
+def sign_off_section(result: JobResult, pictures: dict[str, Markup]) -> Markup:
     """Views with and without joints for the client to sign."""
     shown = "".join(pictures[name] for name in sorted(pictures))
     body = Markup(f'<div class="pictures">{shown}</div>\n') if shown else "No pictures were made for this pack."
@@ -332,10 +333,14 @@ def sign_off_section(pictures: dict[str, Markup]) -> Markup:
         f'<div class="sign"><span>{escape(word)}</span></div>'
         for word in ("Seen and agreed (name)", "Date", "Signature")
     )
+    every = () if result.seams is None else result.seams.viewpoints
+    left = ", ".join(view.name for view in every[len(viewpoints(result)) :])
     return section(
         "sign-off",
         "Sign-off",
-        "The carving as it will be seen, with its joints marked and without.",
+        "The carving as it will be seen, with its joints marked and without: "
+        + ("from the viewpoints of the job." if every else "from the front and from behind, as no viewpoint is set.")
+        + (f" Without a picture here: {left}." if left else ""),
         body,
         Markup(f'<div class="signs">{lines}</div>\n'),
     )

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 import struct
 import zlib
+from dataclasses import replace
 
 import bpy
 import numpy as np
@@ -11,9 +12,14 @@ from numpy.typing import NDArray
 from pack_sample import png, sample_result
 from seamwright import picture_scene, pictures
 from seamwright.core.jobpack.label_places import label_places, room
+from seamwright.core.jobpack.page_parts import picture
+from seamwright.core.jobpack.page_site import sign_off_section
 from seamwright.core.jobpack.piece_tones import piece_tones, touching_tones
 from seamwright.core.jobpack.record import JobResult
+from seamwright.core.jobpack.shots import BARE, MOST_VIEWPOINTS, SIGN_OFF, Shot, camera, shots
 from seamwright.core.jobpack.view_fit import fit, look
+from seamwright.core.seams.marks import Viewpoint
+from seamwright.core.seams.seams import find_seams
 
 coordinate = st.floats(-50.0, 50.0)
 points = st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=1, max_size=30).map(np.array)
@@ -72,8 +78,13 @@ def test_blender_projects_as_we_do() -> None:
 
     scene = picture_of(sample_result())
     cloud = np.array([[0, 0, 0], [4.2, 1, 1], [1, 0.5, 2], [3, 0, 0.1]])
-    for direction, parallel in ((pictures.FRONT, False), ((0.0, 0.0, -1.0), True)):
-        view = scene.show(direction, 0.0, parallel)
+    eye = Viewpoint.of_camera("eye", [[0, 0, 1, 9.0], [1, 0, 0, 0.4], [0, 1, 0, 1.2], [0, 0, 0, 1]], (0.5, 0.9))
+    for shot in (
+        Shot("front", ""),
+        Shot("above", "", (0.0, 0.0, -1.0), parallel=True),
+        Shot("eye", "", dress=BARE, view=camera(eye, 0.625)),
+    ):
+        view = scene.show(shot)
         bpy.context.view_layer.update()
         for point, ours in zip(cloud, view.project(cloud), strict=True):
             theirs = world_to_camera_view(bpy.context.scene, bpy.context.scene.camera, Vector(point.tolist()))
@@ -157,7 +168,7 @@ def test_pictures_show_both_hues_and_nothing_of_the_machine(
     made = pictures.render_pictures(sample_result(), lambda share, text: told.append((share, text)))
     assert capfd.readouterr().out == ""
     assert list(made) == sorted(made)
-    assert [share for share, _ in told] == [k / len(pictures.VIEWS) for k in range(len(pictures.VIEWS))]
+    assert [share for share, _ in told] == [k / 7 for k in range(7)]
     for name, data in made.items():
         assert b"tEXt" not in data
         assert b"/" + str(tmp_path).strip("/").split("/")[0].encode() + b"/" not in data
@@ -166,8 +177,8 @@ def test_pictures_show_both_hues_and_nothing_of_the_machine(
         blue = (image[:, :, 2] > image[:, :, 0] * 1.2).mean()
         sand = (image[:, :, 0] > image[:, :, 2] * 1.2).mean()
         # What the client signs shows the rock in one colour.
-        assert (blue > 0.02) == (not name.startswith(pictures.SIGN_OFF))
-        assert sand > 0.02 or name.startswith(pictures.SIGN_OFF)
+        assert (blue > 0.02) == (not name.startswith(SIGN_OFF))
+        assert sand > 0.02 or name.startswith(SIGN_OFF)
         # The rim of the picture is free: pale floor on all sides.
         rim = np.concatenate([image[0, :, :3], image[-1, :, :3], image[:, 0, :3], image[:, -1, :3]])
         assert rim.min() > 0.35
@@ -175,7 +186,55 @@ def test_pictures_show_both_hues_and_nothing_of_the_machine(
 
 def test_every_piece_of_the_bar_is_numbered() -> None:
     scene = picture_of(sample_result())
-    for direction, apart, parallel in ((pictures.FRONT, 0.0, False), ((0.0, 0.0, -1.0), 0.0, True)):
-        scene.show(direction, apart, parallel)
+    for shot in (Shot("front", ""), Shot("above", "", (0.0, 0.0, -1.0), parallel=True)):
+        scene.show(shot)
         words = [obj.data.body for obj in bpy.context.scene.objects if obj.type == "FONT"]
         assert sorted(words) == ["1", "1 m", "2", "3"]
+
+
+def seen_from(result: JobResult, *eyes: Viewpoint) -> JobResult:
+    """The job with these viewpoints."""
+    return replace(result, seams=replace(find_seams(result.carving, result.job), viewpoints=eyes))
+
+
+def test_the_client_sees_the_viewpoints_of_the_job(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:
+    monkeypatch.setattr(picture_scene, "WIDTH", 240)
+    monkeypatch.setattr(picture_scene, "HEIGHT", 150)
+    monkeypatch.setattr(picture_scene, "SAMPLES", 2)
+    # From the +x end, along the bar: only that end shows, and no joint. From the side both joints show.
+    end = Viewpoint.of_camera("the end", [[0, 0, 1, 12.0], [1, 0, 0, 0.5], [0, 1, 0, 0.5], [0, 0, 0, 1]], (0.3, 0.2))
+    side = Viewpoint.of_camera(
+        "<b>the side", [[1, 0, 0, 2.1], [0, 0, -1, -9], [0, 1, 0, 0.5], [0, 0, 0, 1]], (0.6, 0.4)
+    )
+    result = seen_from(sample_result(), end, side)
+    made = pictures.render_pictures(result)
+    signed = [name for name in made if name.startswith(SIGN_OFF)]
+    assert [name[len(SIGN_OFF) + 1 :] for name in signed] == [
+        "1-from the end with joints",
+        "2-from the end without joints",
+        "3-from <b>the side with joints",
+        "4-from <b>the side without joints",
+    ]
+    with_end, end_bare, with_side, side_bare = (pixels(made[name], str(tmp_path))[..., :3] for name in signed)
+    differs = [(np.abs(a - b).max(axis=2) > 0.3).sum() for a, b in ((with_end, end_bare), (with_side, side_bare))]
+    assert differs[0] == 0
+    assert differs[1] > 60
+    # The joints at 1.0 and 3.4 m stand where the viewpoint's own camera has them.
+    columns = np.flatnonzero((np.abs(with_side - side_bare).max(axis=2) > 0.3).sum(axis=0) > 10)
+    for x in (1.0, 3.4):
+        at = camera(side, 0.625).project([(x, 0.0, 0.5)])[0, 0]
+        assert np.abs(columns - (at + 1.0) / 2.0 * 240).min() < 2.5
+    page = sign_off_section(result, {name: picture(name, made[name]) for name in signed})
+    assert "From the end with joints" in page
+    assert "From &lt;b&gt;the side without joints" in page
+    assert "from the viewpoints of the job" in page
+
+
+def test_many_viewpoints_are_named_though_not_all_are_shown() -> None:
+    eyes = [Viewpoint.of_camera(f"eye {k}", np.eye(4), (0.5, 0.4)) for k in range(MOST_VIEWPOINTS + 2)]
+    result = seen_from(sample_result(), *eyes)
+    assert len(shots(result, 0.625)) == 3 + 2 * MOST_VIEWPOINTS
+    page = sign_off_section(result, {})
+    assert f"Without a picture here: eye {MOST_VIEWPOINTS}, eye {MOST_VIEWPOINTS + 1}." in page
+    assert "as no viewpoint is set" in sign_off_section(sample_result(), {})
+    assert [shot.dress for shot in shots(sample_result(), 0.625)][3:] == ["joints", "bare"] * 2
