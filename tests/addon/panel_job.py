@@ -3,10 +3,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import bpy
 import numpy as np
+import pytest
+import seamwright
 from seamwright import convert, job_tree
 from seamwright.core.mesh.mesh import Mesh
 from shapes import rock
@@ -14,8 +18,25 @@ from shapes import rock
 ops = bpy.ops.seamwright
 
 
+DEPRECATED = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+"""Blender's own scripts warn of what they do themselves."""
+WITH_EXTENSION = (pytest.mark.usefixtures("extension"), DEPRECATED)
+"""What a module of such tests names as its `pytestmark`."""
+
+
 def fresh() -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
+
+
+@contextmanager
+def registered() -> Iterator[None]:
+    """The extension in an empty file."""
+    fresh()
+    seamwright.register()
+    try:
+        yield
+    finally:
+        seamwright.unregister()
 
 
 def scan(mesh: Mesh | None = None, name: str = "scan") -> bpy.types.Object:

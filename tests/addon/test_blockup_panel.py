@@ -6,31 +6,18 @@ from __future__ import annotations
 import csv
 import io
 import math
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import bpy
 import numpy as np
-import pytest
-import seamwright
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
+import pytest
 from seamwright import blockup_object, job_tree
 from seamwright.core.blockup.layout import Layout
 from seamwright.properties import settings_link
 from shapes import box, moved, rock, turned
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
+pytestmark = list(pj.WITH_EXTENSION)
 
 
 def shown() -> bpy.types.Collection:

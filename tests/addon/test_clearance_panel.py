@@ -3,17 +3,12 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import bpy
 import numpy as np
-import pytest
-import seamwright
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
+import pytest
 from planted import plant
 from seamwright import job_tree, keep_clear
 from seamwright.core.clearance.envelope import block
@@ -21,15 +16,7 @@ from seamwright.core.demo import demo_keep_clear
 from seamwright.core.intake.readers import write_ply
 from shapes import grid_box, rock
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
+pytestmark = list(pj.WITH_EXTENSION)
 
 
 def crate(gap: float) -> bpy.types.Object:

@@ -3,19 +3,16 @@
 
 from __future__ import annotations
 
-import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import bpy
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
-from seamwright import job_tree, joint_letters, registration
+import pytest
+from seamwright import job_tree, joint_letters
 from seamwright.core.planning.equal import equal_stations
 from seamwright.long_work import Dropped, sentence
 from seamwright.operators import joints as joint_operators
@@ -25,13 +22,7 @@ from seamwright.operators.joints import SEAMWRIGHT_OT_joints_equal, SEAMWRIGHT_O
 from seamwright.operators.mending import SEAMWRIGHT_OT_carving_mend
 from shapes import rock
 
-
-@pytest.fixture(autouse=True)
-def registered() -> Iterator[None]:
-    pj.fresh()
-    registration.register()
-    yield
-    registration.unregister()
+pytestmark = list(pj.WITH_EXTENSION)
 
 
 def move_joint() -> None:

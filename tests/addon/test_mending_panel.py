@@ -5,17 +5,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sys
-from collections.abc import Iterator
-from pathlib import Path
 
 import bpy
 import numpy as np
-import pytest
-import seamwright
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
+import pytest
 from planted import plant
 from seamwright import convert
 from seamwright.core.job import Job, Taped
@@ -25,16 +19,8 @@ from seamwright.properties import settings_link
 from seamwright.surface_marks import ZONE
 from shapes import rock
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+pytestmark = list(pj.WITH_EXTENSION)
 BOULDER = rock(4)
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
 
 
 def test_each_fault_takes_the_view_to_its_place() -> None:

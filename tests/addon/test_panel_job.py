@@ -3,18 +3,14 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import bpy
 import numpy as np
+import panel_job as pj
 import pytest
 import seamwright
 from mathutils import Matrix
-
-sys.path.insert(0, str(Path(__file__).parent))
-import panel_job as pj
 from seamwright import job_setup, job_tree, results, stamps, watch
 from seamwright.commands import main
 from seamwright.core import Job
@@ -24,15 +20,7 @@ from seamwright.operators.common import read_joints as joints_of
 from seamwright.properties import settings_link
 from shapes import grid_box, rock
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
+pytestmark = list(pj.WITH_EXTENSION)
 
 
 def test_whole_job_gives_pieces_with_numbers() -> None:

@@ -3,35 +3,20 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from pathlib import Path
-
 import bpy
 import numpy as np
-import pytest
-import seamwright
-from mathutils import Vector
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job
+import pytest
+from mathutils import Vector
 from panel_job import job, ops, pieces
 from seamwright import job_tree, results, trial
 from seamwright.compat import curves_of
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _registered() -> Iterator[None]:
-    panel_job.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
+pytestmark = panel_job.DEPRECATED
 
 
 @pytest.fixture(scope="module")
-def _cut(_registered: None) -> None:
+def _cut(extension_kept: None) -> None:
     panel_job.start(parts=3)
     assert ops.cut() == {"FINISHED"}
 

@@ -3,32 +3,19 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
 import bpy
-import pytest
-import seamwright
-
-sys.path.insert(0, str(Path(__file__).parent))
 import panel_job as pj
+import pytest
 from seamwright.core import Job
 from seamwright.core.skin.schedules import SCHEDULES
 from seamwright.properties import settings_link
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+pytestmark = list(pj.WITH_EXTENSION)
 
 PRICES = "item,contents,unit,price_GBP\nfoam billet,1,each,100.00\npaint,5,kg,40.10\nlabour,1,h,30\n"
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
 
 
 def settings() -> Job:

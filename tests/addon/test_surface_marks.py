@@ -3,18 +3,13 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
+import panel_job as pj
 import pytest
 import seamwright
-
-sys.path.insert(0, str(Path(__file__).parent))
-import panel_job as pj
 from seamwright import job_tree, surface_marks
 from seamwright.core.mesh.mesh import BACK
 from seamwright.core.seams.marks import KEEP_WHOLE, MUST_HIDE, polylines
@@ -22,16 +17,8 @@ from seamwright.core.seams.sampling import dashes
 from seamwright.properties import settings_link
 from shapes import grid_box
 
-pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
+pytestmark = list(pj.WITH_EXTENSION)
 MARK: Any = bpy.ops.seamwright
-
-
-@pytest.fixture(autouse=True)
-def _extension() -> Iterator[None]:
-    pj.fresh()
-    seamwright.register()
-    yield
-    seamwright.unregister()
 
 
 def marks_of(job: Any) -> Any:
