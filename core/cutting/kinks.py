@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -47,8 +49,7 @@ def split_at_kinks(
     spread = place[triangles[rows]]
     rows = rows[_kink(spread.min(axis=1), spread.max(axis=1), 1) >= 0]
     # Corners in order along the profile. A kink passes the edge of the first and the last, and one of the other two.
-    inner = np.argsort(u[triangles[rows]], axis=1, kind="stable")
-    corners = np.take_along_axis(triangles[rows], inner, axis=1)
+    corners, _ = _along(triangles[rows], u, w, place, sheet.slack)
     row, kink = _needed(corners, u, w, place, sheet)
     if len(row) == 0:
         return triangles, np.arange(len(triangles), dtype=np.int64), points, u, w, place
@@ -63,15 +64,33 @@ def split_at_kinks(
     at_u = sheet.kink_u[kink]
     share = np.clip((at_u - u[low]) / (u[high] - u[low]), 0.0, 1.0)
     made = points_on_edges(points, low, high, share)
-    out, source = _zip(triangles, edge, 2 * kink + 1, u, place, len(points))
+    whole, parts, of = _zip(triangles, edge, 2 * kink + 1, lambda t: _along(t, u, w, place, sheet.slack), place)
     return (
-        out,
-        source,
+        np.concatenate([triangles[whole], parts]),
+        np.concatenate([whole, of]),
         np.concatenate([points, made]),
         np.concatenate([u, at_u]),
         np.concatenate([w, w[low] + share * (w[high] - w[low])]),
         np.concatenate([place, 2 * kink + 1]),
     )
+
+
+def _along(
+    triangles: IntArray, u: FloatArray, w: FloatArray, place: IntArray, slack: float
+) -> tuple[IntArray, BoolArray]:
+    """Corners in order along the profile, (m, 3), and whether that turns the triangle over.
+
+    Two corners side by side in one place, as along a kink of an earlier sheet, are in order of w: rounding would toss.
+    """
+    turn = np.argsort(u[triangles], axis=1, kind="stable")
+    corners = np.take_along_axis(triangles, turn, axis=1)
+    over = np.isin(turn @ np.array([9, 3, 1]), (7, 11, 21))
+    for i in (0, 1):
+        one, other = corners[:, i], corners[:, i + 1]
+        swap = (place[one] == place[other]) & (u[other] - u[one] <= slack) & (w[other] < w[one])
+        corners[:, i], corners[:, i + 1] = np.where(swap, other, one), np.where(swap, one, other)
+        over ^= swap
+    return corners, over
 
 
 def _kink(low: IntArray, high: IntArray, step: int) -> IntArray:
@@ -130,20 +149,25 @@ def _height(a: IntArray, b: IntArray, at: FloatArray, u: FloatArray, w: FloatArr
 
 
 def _zip(
-    triangles: IntArray, edge: IntArray, at: IntArray, u: FloatArray, place: IntArray, count: int
-) -> tuple[IntArray, IntArray]:
+    triangles: IntArray,
+    edge: IntArray,
+    at: IntArray,
+    order_of: Callable[[IntArray], tuple[IntArray, BoolArray]],
+    place: IntArray,
+) -> tuple[IntArray, IntArray, IntArray]:
     """Triangles with points on their edges, in order along the profile, as strips between their two sides.
 
     Parameters
     ----------
     triangles : (m, 3) int64.
-    edge, at : (k,) int64, sorted: key of the edge that each new point lies on, and its place; vertex `count` is the
-        first of them.
-    u, place : (count,) of the vertices.
+    edge, at : (k,) int64, sorted: key of the edge that each new point lies on, and its place. Their vertices follow on
+        the others.
+    order_of : `_along`.
+    place : (n,) of the vertices.
 
     Returns
     -------
-    triangles, source : as of `split_at_kinks`.
+    whole : rows without points. parts, source : (p, 3) and (p,), the parts of the others and their rows.
 
     Notes
     -----
@@ -151,18 +175,18 @@ def _zip(
     between. Each of its points but the first makes a triangle with the point before it on its own side and the last
     one on the other side. Where the other side has none yet, all fan out from its first point instead.
     """
+    count = len(place)
     mark = np.zeros(count, dtype=bool)
     mark[edge // count] = True
     mark[edge % count] = True
     row = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
-    turn = np.argsort(u[triangles[row]], axis=1, kind="stable")
-    corners = np.take_along_axis(triangles[row], turn, axis=1)
+    corners, over = order_of(triangles[row])
     ends = ((0, 2), (0, 1), (1, 2))
     keys = np.stack([edge_keys(corners[:, i], corners[:, j], count) for i, j in ends], axis=1)
     start = np.searchsorted(edge, keys, side="left")
     number = np.searchsorted(edge, keys, side="right") - start
     hit = number.any(axis=1)
-    row, turn, corners, start, number = row[hit], turn[hit], corners[hit], start[hit], number[hit]
+    row, over, corners, start, number = row[hit], over[hit], corners[hit], start[hit], number[hit]
 
     # Every point after the first corner: row, its side (0 long, 1 short), and its order along the profile.
     side, which = runs(number.reshape(-1))
@@ -204,10 +228,8 @@ def _zip(
     opposite = np.where(bare[of], np.where(tip, corners[of, 2], foot[of]), opposite)
     drop |= bare[of] & (vertex == corners[of, 1])
 
-    even = np.isin(turn @ np.array([9, 3, 1]), (5, 15, 19))
-    ahead = short == even[of]
+    ahead = short != over[of]
     made = np.stack([np.where(ahead, back, vertex), np.where(ahead, vertex, back), opposite], axis=1)[~drop]
     whole = np.ones(len(triangles), dtype=bool)
     whole[row] = False
-    rest = np.flatnonzero(whole)
-    return np.concatenate([triangles[rest], made]), np.concatenate([rest, row[of[~drop]]])
+    return np.flatnonzero(whole), made, row[of[~drop]]
