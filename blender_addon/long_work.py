@@ -48,6 +48,7 @@ class Running(NamedTuple):
     label: str
     share: float
     text: str
+    stop: str = "Esc stops it"
 
 
 _running: list[Running] = []
@@ -199,11 +200,15 @@ class LongWork:
         self._end(context)
 
     def _show(self, context: bpy.types.Context, step: Step) -> None:
-        _running[:] = [Running(self.working, step.share, step.text)]
+        if not self.keeps:
+            stop = "Esc stops it"
+        else:
+            stop = "Esc again drops it" if _enough.is_set() else "Esc takes the best so far"
+        _running[:] = [Running(self.working, step.share, step.text, stop)]
         context.window_manager.progress_update(round(100 * step.share))
         if context.workspace is not None:
             text = f"{self.working}: {step.share:.0%} {step.text}".rstrip()
-            context.workspace.status_text_set(f"{text}   |   Esc: stop")
+            context.workspace.status_text_set(f"{text}   |   {stop}")
         redraw()
 
     def _end(self, context: bpy.types.Context) -> None:

@@ -9,7 +9,8 @@ from bpy.props import EnumProperty, StringProperty
 from .. import job_setup, job_tree
 from ..core.errors import SeamwrightError
 from ..core.job import Job
-from ..keep_clear import SETTINGS_FOLDER
+from ..keep_clear import SETTINGS_FOLDER, read_here
+from ..keep_clear_files import take_along, write_along
 from ..long_work import running, sentence
 from ..properties import settings_link
 from ..properties.limit_presets import PRESETS
@@ -82,7 +83,7 @@ class SEAMWRIGHT_OT_settings_read(OnJob, TakesFile, bpy.types.Operator):
 
 
 class SEAMWRIGHT_OT_settings_write(OnJob, WritesFile, bpy.types.Operator):
-    """Write all settings as JOB.toml, for the command line or for another job"""
+    """Write all settings as JOB.toml, with the files of keep-clear bodies beside it, for the command line"""
 
     bl_idname = "seamwright.settings_write"
     bl_label = "Write JOB.toml"
@@ -91,15 +92,21 @@ class SEAMWRIGHT_OT_settings_write(OnJob, WritesFile, bpy.types.Operator):
     file_name = "JOB.toml"
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
-        """Write the file."""
+        """Write the file, and what it names."""
         path = self.path()
+        job = job_tree.active_job(context)
         try:
-            text = settings_link.read(job_tree.active_job(context).seamwright).to_toml()
-            path.write_text(text, encoding="utf-8")
+            here = read_here(context, job, scale_of(context))
+            along = take_along(settings_link.read(job.seamwright), here, path.parent)
+            write_along(along, path.parent)
+            path.write_text(along.job.to_toml(), encoding="utf-8")
         except (OSError, SeamwrightError) as error:
             self.report({"ERROR"}, f"{path.name}: cannot be written: {error}")
             return {"CANCELLED"}
-        self.report({"INFO"}, f"{path.name} written")
+        beside = f", and {', '.join(along.files)} beside it" if along.files else ""
+        self.report({"INFO"}, f"{path.name} written{beside}")
+        for text in along.behind:
+            self.report({"WARNING"}, f"Keep-clear body: {text}")
         return {"FINISHED"}
 
 

@@ -155,7 +155,7 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
     )
     pieces: IntProperty(
         name="Pieces",
-        description="How many pieces to propose; 0: as few as the plan comes to",
+        description="How many pieces to propose; 0: as many as the Joints panel asks for",
         default=0,
         min=0,
         max=1000,
@@ -179,6 +179,7 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
         made = add_joints(context, job, proposal.joints)
         for obj, reason in zip(made, proposal.reasons, strict=True):
             obj["reason"] = reason
+        job.seamwright.proposed = proposal.text
         return proposal.text
 
 
@@ -215,7 +216,9 @@ class SEAMWRIGHT_OT_joints_clear(OnJob, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
         """Remove them."""
-        remove_joints(job_tree.active_job(context))
+        job = job_tree.active_job(context)
+        remove_joints(job)
+        job.seamwright.proposed = ""
         return {"FINISHED"}
 
 

@@ -3,11 +3,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import bpy
 from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
 from mathutils import Vector
+
+from .. import job_tree
+
+_MOST: Final = 100
+"""Surfaces before the carving that are looked through."""
+_PAST: Final = 1e-5
+"""Of the way so far: how far behind a surface the next look begins."""
 
 
 class PicksPoints:
@@ -66,7 +73,7 @@ def can_pick(context: bpy.types.Context) -> bool:
 
 
 def _under(context: bpy.types.Context, event: bpy.types.Event) -> Any:
-    """Where the line of sight under the mouse meets a visible surface, or None."""
+    """Where the line of sight under the mouse meets the carving first, or None; joints' sheets are looked through."""
     # The button stands in the sidebar, the click falls into the view beside it.
     area = context.area
     region = next((r for r in area.regions if r.type == "WINDOW"), None)
@@ -77,5 +84,12 @@ def _under(context: bpy.types.Context, event: bpy.types.Event) -> Any:
     if not (0 <= at[0] < region.width and 0 <= at[1] < region.height):
         return None
     origin, way = region_2d_to_origin_3d(region, view, at), region_2d_to_vector_3d(region, view, at)
-    hit, place, *_ = context.scene.ray_cast(context.evaluated_depsgraph_get(), origin, way)
-    return place if hit else None
+    carving = job_tree.active_job(context).seamwright.carving
+    for _ in range(_MOST):
+        hit, place, _, _, obj, _ = context.scene.ray_cast(context.evaluated_depsgraph_get(), origin, way)
+        if not hit:
+            return None
+        if obj.original == carving:
+            return place
+        origin = place + way * max(_PAST * (place - origin).length, _PAST)
+    return None

@@ -112,32 +112,41 @@ class SEAMWRIGHT_PT_carving(InTab, bpy.types.Panel):
             sentence(layout, context, "The carving has changed since it was checked.", "INFO")
         words = {
             "solid": "It is a solid and can be cut.",
-            "can be mended": "It can be cut; this will be mended in the pieces:",
+            "can be mended": "It can be cut; what is wrong is mended in the pieces.",
             "not a solid": "It is not a solid and cannot be cut.",
         }
         icon = {"solid": "CHECKMARK", "can be mended": "INFO"}.get(group.verdict, "ERROR")
         sentence(layout, context, words.get(group.verdict, group.verdict), icon)
-        rows = group.report.split("\n")
-        for row in rows:
-            if row.startswith("! "):
-                sentence(layout, context, row[2:], "ERROR")
-            elif row.startswith("- "):
-                sentence(layout, context, f"{row[2:3].upper()}{row[3:]}.", "DOT")
-            elif not row.startswith("> "):
-                sentence(layout, context, row)
-        if group.faults and group.verdict == "can be mended":
+        mendable = group.verdict == "can be mended"
+        rows = [(row[:2], row[2:]) if row[:2] in _MARKS else ("", row) for row in group.report.split("\n")]
+        for text in _of(rows, ""):
+            sentence(layout, context, text)
+        for text in _of(rows, "! "):
+            sentence(layout, context, text, "ERROR")
+        if mendable:
+            layout.label(text="Will be mended:")
+        for text in _of(rows, "- "):
+            sentence(layout, context, f"{text[:1].upper()}{text[1:]}.", "DOT")
+        if mendable and group.faults:
             layout.label(text="Found in the scan:")
         for at, fault in enumerate(group.faults):
             line = layout.row()
-            icon = "DOT" if group.verdict == "can be mended" else SEVERITY_ICON.get(fault.severity, "DOT")
+            icon = "DOT" if mendable else SEVERITY_ICON.get(fault.severity, "DOT")
             sentence(line, context, fault.message, icon, room=1.6)
             if len(fault.places) > 2:
                 line.operator("seamwright.fault_show", text="", icon="VIEWZOOM").row = at
-        for row in rows:
-            if row.startswith("> "):
-                sentence(layout, context, f"{row[2:].rstrip('.')}; see Mend and Scale.", "FORWARD")
+        for text in _of(rows, "> "):
+            sentence(layout, context, f"{text.rstrip('.')}; see Mend and Scale.", "FORWARD")
         if group.verdict == "not a solid":
             layout.operator("seamwright.carving_faults", icon="EDITMODE_HLT")
+
+
+_MARKS = ("! ", "- ", "> ")
+"""Before what keeps it from being cut, what is mended, and what to do, in the report of the check."""
+
+
+def _of(rows: list[tuple[str, str]], mark: str) -> list[str]:
+    return [text for found, text in rows if found == mark]
 
 
 CLASSES = (SEAMWRIGHT_PT_carving,)

@@ -41,7 +41,8 @@ class SEAMWRIGHT_PT_clearance(OfJob, bpy.types.Panel):
             sentence(layout, context, f"From JOB.toml: {names}. An object chosen here takes their place.")
         if group.keep_clear_body is not None:
             col.prop(group, "keep_clear_way")
-        if group.keep_clear_way is None:
+        drawn = group.keep_clear_body is None and settings.keep_clear.way_in
+        if group.keep_clear_way is None and not drawn:
             col.prop(group, "approach")
         col.prop(group, "clearance")
         if not busy:

@@ -146,7 +146,7 @@ def progress(layout: Any, context: bpy.types.Context, label: str) -> bool:
         return False
     layout.progress(factor=work.share, text=f"{work.label}: {work.share:.0%}")
     text = work.text or "beginning"
-    sentence(layout, context, f"{text[:1].upper()}{text[1:]}. Esc stops it.")
+    sentence(layout, context, f"{text[:1].upper()}{text[1:]}. {work.stop}.")
     return True
 
 

@@ -78,8 +78,12 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             col.operator("seamwright.joints_clear", text="", icon="TRASH")
             self._active(context, held)
         if not progress(layout, context, "Proposing"):
+            if job.seamwright.proposed and held is not None and held.objects and not job.seamwright.is_cut:
+                sentence(layout, context, f"Proposed: {job.seamwright.proposed}")
             col = layout.column(align=True)
-            col.prop(job.seamwright, "hidden", slider=True)
+            row = col.row(align=True)
+            row.prop(job.seamwright, "hidden", slider=True)
+            row.prop(job.seamwright, "pieces")
             row = col.row(align=True)
             row.operator("seamwright.joints_propose", icon="SHADERFX").keep = "NONE"
             if held is not None and any(obj.select_get() for obj in held.objects):
@@ -101,6 +105,8 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
         row = split.row(align=True)
         row.operator("seamwright.joint_reach", text="Everything", depress=not alone).reach = "ALL"
         row.operator("seamwright.joint_reach", text="Part at Cursor", depress=alone).reach = "CURSOR"
+        if obj.get("reason"):
+            sentence(layout, context, f"Joint {obj.get('mark', '')} {obj['reason']}.")
 
 
 CLASSES = (SEAMWRIGHT_UL_joints, SEAMWRIGHT_PT_joints)

@@ -36,6 +36,8 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
             self._zone(layout, "Painted Faces Are", "MASK", "BRUSH_DATA")
             layout.operator("object.mode_set", text="Leave Without a Zone", icon="LOOP_BACK").mode = "OBJECT"
             return
+        if context.mode == "EDIT_CURVE" and context.object in marked_curves(job):
+            sentence(layout, context, "Draw on the carving, as many lines as you like; Tab when done.", "INFO")
         self._marks(context, job)
         col = layout.column(align=True)
         col.label(text="Joints follow:")

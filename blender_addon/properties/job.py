@@ -152,6 +152,10 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         default=0.5,
         subtype="FACTOR",
     )
+    pieces: IntProperty(
+        name="Pieces", description="How many pieces to propose; 0: as few as the plan comes to", min=0, max=1000
+    )
+    proposed: StringProperty(description="What was last proposed, a few sentences")
     seams: EnumProperty(
         name="Joints Follow",
         description="What counts as a seam: a line that hides a joint, or along which no glue is cut",

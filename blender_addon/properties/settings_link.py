@@ -52,6 +52,7 @@ LINKS = (
     Link("place", "skin", "place"),
     Link("allowance", "joints", "allowance"),
     Link("hidden", "joints", "hidden"),
+    Link("pieces", "joints", "pieces"),
     Link("seams", "joints", "seams"),
     Link("seam_tolerance", "joints", "seam_tolerance", 1),
     Link("on_seam_note", "joints", "on_seam_note"),
@@ -70,6 +71,8 @@ LINKS = (
     Link("approach", "keep_clear", "approach", 1),
 )
 OPTIONAL = "piece_size"
+COUNT = "pieces"
+"""Shown as 0 where it is not set."""
 WORDS = {"place": PLACES, "seams": SEAM_NAMES}
 """Shown as switches, one for each word."""
 SWITCH = "use_piece_size"
@@ -83,7 +86,7 @@ def load(group: Any, job: Job, unit_scale: float) -> None:
     setattr(group, SWITCH, job.limits.piece_size is not None)
     for link in LINKS:
         value = _get(job, link)
-        if value is None:
+        if value is None and link.name == OPTIONAL:
             value = job.size_limit
         shown = _shown(value, link, unit_scale)
         setattr(group, link.name, set(shown) if link.name in WORDS else shown)
@@ -145,6 +148,8 @@ def _shown(value: Any, link: Link, scale: float) -> Any:
     """The value as Blender holds it: single precision, Blender units."""
     if link.name in WORDS:
         return tuple(sorted(value))
+    if value is None:
+        return 0
     if isinstance(value, tuple):
         return tuple(float(np.float32(v / scale**link.power)) for v in value)
     return float(np.float32(value / scale**link.power)) if isinstance(value, float) else value
@@ -154,6 +159,8 @@ def _taken(value: Any, base: Any, link: Link, scale: float) -> Any:
     """A value that the user changed, in SI; of a row only the numbers that differ are taken."""
     if link.name in WORDS:
         return tuple(word for word in WORDS[link.name] if word in value)
+    if link.name == COUNT:
+        return value or None
     if not isinstance(base, tuple):
         return _digits(value * scale**link.power) if isinstance(base, float) else value
     shown: Sequence[float] = _shown(base, link, scale)

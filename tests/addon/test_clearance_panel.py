@@ -123,3 +123,42 @@ def test_bodies_of_a_settings_file_are_sought_beside_it(tmp_path: Path) -> None:
     write_ply(tmp_path / "boat.ply", demo_keep_clear()["boat.ply"])
     assert pj.ops.cut() == {"FINISHED"}
     assert not [f for f in job.seamwright.findings if f.check == "clearance"]
+
+
+def _from_file(folder: Path) -> None:
+    folder.mkdir()
+    text = '[keep_clear]\nbodies = [{ name = "boat", file = "boat.ply", at = ["9 m", "0 m", "0 m"] }]\n'
+    (folder / "JOB.toml").write_text(text, encoding="utf-8")
+    assert pj.ops.settings_read(filepath=str(folder / "JOB.toml")) == {"FINISHED"}
+
+
+def test_bodies_go_along_when_settings_are_written_elsewhere(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    pj.start(grid_box(), parts=1)
+    here, there = tmp_path / "here", tmp_path / "there"
+    there.mkdir()
+    _from_file(here)
+    assert pj.ops.settings_write(filepath=str(there / "JOB.toml")) == {"FINISHED"}
+    assert "boat.ply was not found and does not go along" in capfd.readouterr().out
+    write_ply(here / "boat.ply", demo_keep_clear()["boat.ply"])
+    assert pj.ops.settings_write(filepath=str(there / "JOB.toml")) == {"FINISHED"}
+    assert (there / "boat.ply").read_bytes() == (here / "boat.ply").read_bytes()
+    assert "JOB.toml written, and boat.ply beside it" in capfd.readouterr().out
+    assert pj.ops.settings_read(filepath=str(there / "JOB.toml")) == {"FINISHED"}
+    (there / "boat.ply").write_bytes(b"another")
+    assert pj.ops.settings_read(filepath=str(here / "JOB.toml")) == {"FINISHED"}
+    assert pj.ops.settings_write(filepath=str(there / "JOB.toml")) == {"FINISHED"}
+    assert (there / "boat.ply").read_bytes() == b"another"
+    assert "another boat.ply is there already" in capfd.readouterr().out
+
+
+def test_a_chosen_body_is_written_as_a_file_beside_the_settings(tmp_path: Path) -> None:
+    job = pj.start(grid_box(), parts=2)
+    job.seamwright.keep_clear_body = crate(0.03)
+    assert pj.ops.cut() == {"FINISHED"}
+    (told,) = [f.message for f in job.seamwright.findings if f.check == "clearance"]
+    assert pj.ops.settings_write(filepath=str(tmp_path / "JOB.toml")) == {"FINISHED"}
+    assert (tmp_path / "crate.ply").is_file()
+    job.seamwright.keep_clear_body = None
+    assert pj.ops.settings_read(filepath=str(tmp_path / "JOB.toml")) == {"FINISHED"}
+    assert pj.ops.cut() == {"FINISHED"}
+    assert [f.message for f in job.seamwright.findings if f.check == "clearance"] == [told]

@@ -46,7 +46,8 @@ def test_check_names_what_is_wrong() -> None:
     pj.start(type(mesh)(mesh.vertices, mesh.triangles[: -len(mesh.triangles) // 3]), parts=1)
     assert pj.ops.carving_check() == {"FINISHED"}
     assert pj.job().seamwright.verdict == "not a solid"
-    assert "! " in pj.job().seamwright.report
+    assert [row.name for row in pj.job().seamwright.faults if row.severity == "error"] == ["open"]
+    assert pj.job().seamwright.report.count("\n> ") == 1
     assert pj.ops.carving_faults() == {"FINISHED"}
     assert bpy.context.mode == "EDIT_MESH"
     with pytest.raises(RuntimeError, match="Object Mode"):

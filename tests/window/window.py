@@ -217,14 +217,17 @@ class Window:
     def inner(self, parent: str, name: str) -> None:
         """Open a panel inside another by a click on its arrow; its neighbours stay folded."""
         low, high = self.between(parent)
-        for at in self.arrows(CLOSED, low + 12, high):
-            before = self.opened()
-            self.click(*at)
-            after = self.opened()
-            if PANEL + name in after - before:
-                return
-            if after != before:
+        for _ in range(3):
+            for at in self.arrows(CLOSED, low + 12, high):
+                before = self.opened()
                 self.click(*at)
+                after = self.opened()
+                if PANEL + name in after - before:
+                    return
+                if after != before:
+                    self.click(*at)
+            self.scroll(12)
+            low, high = TOP - 20, HEIGHT - 90
         self.shot("failed")
         raise SystemExit(f"no panel {name} inside {parent}")
 
