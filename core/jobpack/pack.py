@@ -14,7 +14,7 @@ from .labels import labels_svg
 from .page import job_page
 from .piece_files import piece_files
 from .record import JobResult
-from .site_tables import build_order_csv, loading_csv, setout_csv
+from .site_tables import build_order_csv, loading_csv, packing_csv, setout_csv
 from .tables import costs_csv, joints_csv, pieces_csv, takeoff_csv
 from .templates import template_files
 
@@ -44,6 +44,7 @@ def pack_files(result: JobResult, pictures: Mapping[str, bytes] | None = None) -
         "billets.csv": billets_csv(result),
         "build_order.csv": build_order_csv(result),
         "loading.csv": loading_csv(result),
+        "packing.csv": packing_csv(result),
         "setout.csv": setout_csv(result),
         "findings.json": findings_json(result.findings),
         "job.json": job_json(result),

@@ -12,12 +12,12 @@ from .page_clearance import clearance_section
 from .page_handling import handling_section
 from .page_parts import Markup, escape, facts, number, picture, section
 from .page_piece import piece_sheets
+from .page_road import load_section, packing_section
 from .page_site import (
     build_section,
     cutting_section,
     key_plan_section,
     labels_section,
-    load_section,
     setting_out_section,
     sign_off_section,
 )
@@ -63,6 +63,7 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         "Cutting order": cutting_section(result, site) if site else "",
         "Build order": build_section(result, site) if site else "",
         "Loading": load_section(result, site) if site else "",
+        "Packing": packing_section(result, site) if site else "",
         "Take-off": takeoff_section(result),
         "Labels": labels_section(result, site) if site else "",
         "Sign-off": sign_off_section(result, {n: picture(n, png) for n, png in signed.items()}) if site else "",

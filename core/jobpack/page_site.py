@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Sections of the page for the site: key plan, build order, loading, setting-out, cutting order, labels."""
+"""Sections of the page for the site: key plan, build order, setting-out, cutting order, labels, sign-off."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 
 from ..logistics.site_work import SiteWork
 from ..marking.datum import tape_checks
-from .drawing import BLUE, INK, OCHRE, SOFT, Drawing, Layer, Line, Pen, Words, rectangle
+from .drawing import OCHRE, Drawing, Layer, Line, Pen, Words, rectangle
 from .labels import label_cards
 from .page_parts import Column, Markup, escape, number, section, table
 from .record import JobResult
@@ -65,67 +65,9 @@ def build_section(result: JobResult, site: SiteWork) -> Markup:
         "Each piece was checked to come in by one straight move, past all that stands by then, what stood there before "
         "and the floor, on its bare foam and to a millionth of a metre; the gap leaves room for the skin on joints. "
         "Shaded: the piece that comes; the arrow shows its way where that is seen.",
-        "Dismantling is the reverse: the last piece leaves first, by the way that it came. Packing list: "
-        + ("; ".join(f"{names[step.piece]}" for step in reversed(site.build)) + "." if rows else "none."),
+        "Dismantling is the reverse: the last piece leaves first, by the way that it came; see Packing.",
     ]
     return section("build-order", "Build order", *parts)
-
-
-def load_section(result: JobResult, site: SiteWork) -> Markup:
-    """The load space from above with the boxes in it, and the table."""
-    space, plan = result.job.load_space, site.load
-    parts: list[str] = []
-    for load in range(1, plan.loads + 1):
-        stands = [s for s in plan.stands if s.load == load]
-        length, width = space.size[:2]
-        scale = fitting_scale(length, width, (176.0, 80.0))
-        lines = [rectangle((0.0, 0.0), (length, width), Pen(0.6, INK))]
-        door = (width - space.door[0]) / 2.0
-        lines.append(Line([[length, door], [length, width - door]], Pen(1.2, OCHRE)))
-        words = [Words((length, width), "door", 2.8, "right", up=1.2, color=OCHRE),
-                 Words((0.0, width), "front wall", 2.8, "left", up=1.2, color=SOFT)]  # fmt: skip
-        for s in stands:
-            low, high = (s.x, width - s.y - s.across), (s.x + s.along, width - s.y)
-            lines.append(rectangle(low, high, Pen(0.3, BLUE)))
-            at = ((low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0)
-            words.append(Words(at, s.mark, 4.0, "middle", up=0.2, bold=True))
-            words.append(Words(at, f"in as {s.place}, {s.mass:.0f} kg", 2.1, "middle", up=-3.4, color=SOFT))
-        centre = plan.centres[load - 1]
-        lines.append(Line([[centre, 0.0], [centre, width]], Pen(0.25, OCHRE, (2.0, 1.5))))
-        title = f"Load {load} from above: {plan.masses[load - 1]:.0f} kg; dashes: centre of mass"
-        parts.append(figure(Drawing(title, (Layer("load", tuple(lines), tuple(words)),), scale), title))
-    columns = [
-        Column("goes in as", number=True),
-        Column("piece"),
-        Column("from front wall", "m", True),
-        Column("from left wall", "m", True),
-        Column("along", "m", True),
-        Column("across", "m", True),
-        Column("height", "m", True),
-        Column("mass", "kg", True),
-        Column("built as", number=True),
-    ]
-    piece_at = {p.mark: k for k, p in enumerate(result.pieces)}
-    rows = [
-        [
-            f"{s.place}" if plan.loads < 2 else f"{s.load}.{s.place}",
-            s.mark,
-            *(number(v, 2) for v in (s.x, s.y, s.along, s.across, s.height)),
-            number(s.mass, 1),
-            str(site.build_place[piece_at[s.mark]] or "\u2013"),
-        ]
-        for s in plan.stands
-    ]
-    if rows:
-        parts.append(table("Loading, in the order of going in", columns, rows))
-    if plan.left_out:
-        parts.append(f"Not in any load: {', '.join(plan.left_out)}; see the findings.")
-    said = "Every load comes out in build order. " if plan.reverse else "This load does not come out in build order. "
-    parts.append(
-        f"{said}Boxes of the finished pieces stand upright side by side, none on another. Axle loads, blocking and "
-        "lashing were not worked out: the driver and a competent person decide."
-    )
-    return section("loading", "Loading", *parts)
 
 
 def setting_out_section(result: JobResult, site: SiteWork) -> Markup:

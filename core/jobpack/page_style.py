@@ -73,6 +73,7 @@ h3.piece .status { font-size: 13px; }
 .stages { list-style: none; display: flex; flex-wrap: wrap; gap: 6px 16px; padding: 0; font-size: 13px; }
 .stages li::before { content: ""; display: inline-block; width: 11px; height: 11px; border: 1.5px solid var(--ink);
   margin-right: 5px; vertical-align: -1px; }
+.tick { display: inline-block; width: 11px; height: 11px; border: 1.5px solid var(--ink); }
 .columns { columns: 2; column-gap: 22px; }
 .columns .wide { break-inside: avoid; margin-top: 0; }
 .columns td, .columns th { padding-left: 3px; padding-right: 3px; }
@@ -101,7 +102,7 @@ h3.piece .status { font-size: 13px; }
   .sheet { break-before: page; break-inside: avoid; margin: 0; border: 0; }
   h3.piece { font-size: 18pt; }
   #piece-by-piece > h2 { display: none; }
-  #key-plan, #setting-out, #build-order, #loading, #labels, #sign-off { break-before: page; }
+  #key-plan, #setting-out, #build-order, #loading, #packing, #labels, #sign-off { break-before: page; }
   .stages, .found { font-size: 8pt; }
   .pictures figure { max-height: 240mm; }
   img { max-height: 225mm; object-fit: contain; object-position: left top; }

@@ -1,11 +1,13 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Tables for the site: build order, loading, setting-out."""
+"""Tables for the site: build order, loading, packing, setting-out."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from ..logistics.load_plan import Stand
+from ..logistics.packing import packing_list
+from ..logistics.site_work import leave_words
 from .csv_text import Cell, csv_text
 from .record import JobResult
 
@@ -35,6 +37,27 @@ LOADING_COLUMNS = (
     "height_m",
     "finished_mass_kg",
     "build_order",
+)
+
+PACKING_COLUMNS = (
+    "off_order",
+    "piece",
+    "leaves",
+    "way_out_x",
+    "way_out_y",
+    "way_out_z",
+    "parts_joints",
+    "finished_mass_kg",
+    "crew",
+    "wrapped_length_m",
+    "wrapped_width_m",
+    "wrapped_height_m",
+    "number_stands_on",
+    "load",
+    "load_order",
+    "behind",
+    "beside",
+    "waits_for",
 )
 
 SETOUT_COLUMNS = (
@@ -93,6 +116,42 @@ def _stand(s: Stand, load_order: int, build_order: int) -> tuple[Cell, ...]:
     return (s.load, load_order, s.mark, s.x, s.y, s.along, s.across, s.height, s.mass, build_order or None)
 
 
+def marked_on(result: JobResult) -> list[list[str]]:
+    """For each piece the hidden faces on which its number stands, in words."""
+    out: list[list[str]] = [[] for _ in result.pieces]
+    for mark in result.site.marks if result.site is not None else ():
+        face = "base" if mark.joint < 0 else f"joint {result.joints[mark.joint].mark}"
+        if face not in out[mark.piece]:
+            out[mark.piece].append(face)
+    return out
+
+
+def packing_rows(result: JobResult) -> list[tuple[Cell, ...]]:
+    """One row for each piece in the order of coming off, under `PACKING_COLUMNS`."""
+    site = result.site
+    if site is None:
+        return []
+    names = [p.mark for p in result.pieces]
+    marks = marked_on(result)
+    return [
+        (
+            line.off,
+            names[line.piece],
+            leave_words(line.way_out),
+            *line.way_out,
+            " ".join(result.joints[j].mark for j in line.opens),
+            result.pieces[line.piece].figures.finished_mass,
+            result.pieces[line.piece].figures.crew,
+            *line.wrapped,
+            "; ".join(marks[line.piece]),
+            line.load or None,
+            site.load_place[line.piece] or None,
+            *(" ".join(names[k] for k in near) for near in (line.before, line.beside, line.waits)),
+        )
+        for line in packing_list(site, names, [p.figures.box for p in result.pieces])
+    ]
+
+
 def setout_rows(result: JobResult) -> list[tuple[Cell, ...]]:
     """One row for each point, joint by joint, under `SETOUT_COLUMNS`; distances and heights are those on site."""
     site = result.site
@@ -125,6 +184,11 @@ def build_order_csv(result: JobResult) -> str:
 def loading_csv(result: JobResult) -> str:
     """``loading.csv``."""
     return csv_text(LOADING_COLUMNS, loading_rows(result))
+
+
+def packing_csv(result: JobResult) -> str:
+    """``packing.csv``."""
+    return csv_text(PACKING_COLUMNS, packing_rows(result))
 
 
 def setout_csv(result: JobResult) -> str:

@@ -262,13 +262,34 @@ def way_words(way_in: Sequence[float]) -> str:
     if x == y == z == 0.0:
         return "no straight way"
     flat = float(np.hypot(x, y))
-    if flat < 0.02:
+    if flat < _UPRIGHT:
         return "straight down" if z < 0.0 else "straight up"
     # Where it comes from is where it does not go.
-    axes = ("+x", "between +x and +y", "+y", "between -x and +y", "-x", "between -x and -y", "-y", "between +x and -y")
-    side = axes[int(np.round(np.arctan2(-y, -x) / (np.pi / 4.0))) % 8]
+    side = _side(-x, -y)
     fall = float(np.rad2deg(np.arctan2(-z, flat)))
     return f"level from {side}" if abs(fall) < 1.0 else f"{fall:.0f} degrees down from {side}"
+
+
+def leave_words(way_out: Sequence[float]) -> str:
+    """A way out, in words."""
+    x, y, z = way_out
+    if x == y == z == 0.0:
+        return "no straight way"
+    flat = float(np.hypot(x, y))
+    if flat < _UPRIGHT:
+        return "straight up" if z > 0.0 else "straight down"
+    rise = float(np.rad2deg(np.arctan2(z, flat)))
+    return f"level to {_side(x, y)}" if abs(rise) < 1.0 else f"{rise:.0f} degrees up to {_side(x, y)}"
+
+
+_UPRIGHT: Final = 0.02
+"""Sine: a way nearer to plumb counts as plumb, about one degree."""
+
+
+def _side(x: float, y: float) -> str:
+    """The side that lies in a direction from above, one of eight."""
+    names = ("+x", "between +x and +y", "+y", "between -x and +y", "-x", "between -x and -y", "-y", "between +x and -y")
+    return names[int(np.round(np.arctan2(y, x) / (np.pi / 4.0))) % 8]
 
 
 def _small_marks(found: Sequence[FaceMark], marks: Sequence[str], job: Job) -> list[Finding]:

@@ -236,7 +236,7 @@ def test_pack_has_its_files_and_the_same_bytes_twice() -> None:
     first, second = (pack_files(sample_result(), {"b.png": png(), "a.png": png(6, 2)}) for _ in range(2))
     assert sorted(first) == [
         "build_order.csv", "findings.json", "job-pack.html", "job.json", "joints.csv", "labels.svg", "loading.csv",
-        "pieces.csv", "pieces/1.ply", "pieces/2.ply", "pieces/3.ply", "pieces/crumbs.ply", "setout.csv", "takeoff.csv",
+        "packing.csv", "pieces.csv", "pieces/1.ply", "pieces/2.ply", "pieces/3.ply", "pieces/crumbs.ply", "setout.csv", "takeoff.csv",
         "templates/B-A4.html", "templates/B.svg",
     ]  # fmt: skip
     assert first == second
