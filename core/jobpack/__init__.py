@@ -2,7 +2,7 @@
 """The job pack: tables, findings, record, page and pieces as files."""
 
 from .job_json import is_job_record
-from .joints_file import joints_json, read_joints
+from .joints_file import joints_json, read_joints, read_marked_joints
 from .pack import pack_files
 from .record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
 
@@ -16,4 +16,5 @@ __all__ = [
     "joints_json",
     "pack_files",
     "read_joints",
+    "read_marked_joints",
 ]

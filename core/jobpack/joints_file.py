@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from typing import Any, Final, NoReturn
 
@@ -33,22 +34,46 @@ def joints_json(joints: Iterable[tuple[str, Joint]]) -> str:
 
 
 def read_joints(text: str, name: str = "joints file") -> tuple[Joint, ...]:
-    """Joints of a joints file or of a ``job.json``, in the order of the cuts.
+    """Joints alone of a joints file or of a ``job.json``; see `read_marked_joints`."""
+    return tuple(joint for _, joint in _entries(text, name))
+
+
+def read_marked_joints(text: str, name: str = "joints file") -> tuple[tuple[str, ...], tuple[Joint, ...]]:
+    """Marks and joints of a joints file or of a ``job.json``, in the order of the cuts.
 
     Parameters
     ----------
     text : JSON: ``{schema_version, joints: [...]}``; each joint ``{mark, kind, part, point, normal}`` or ``{mark, kind,
-        part, origin, u, w, points}``, metres. `part` null or left out: everything is cut. `mark` is not needed.
+        part, origin, u, w, points}``, metres. `part` null or left out: everything is cut. `mark` may be left out.
         Other keys beside `joints` (a ``job.json`` has many) are passed over; other keys in a joint are an error.
     name : the file's name, for messages.
+
+    Returns
+    -------
+    The marks, empty where a joint has none or one that stands on a joint before it (a copied joint), and the joints.
 
     Raises
     ------
     InputError
         Not JSON, another schema version, no array of joints, an unknown kind or key, a missing key, a value of the
-        wrong shape, or a joint that cannot be made of them. The message names the joint.
+        wrong shape, a joint that cannot be made of them, or a mark that is none. The message names the joint.
     """
+    pairs = _entries(text, name)
+    marks: list[str] = []
+    for k, (mark, _) in enumerate(pairs):
+        if mark and not _MARK.fullmatch(mark):
+            raise InputError(
+                f"{name}: joint {k + 1}: mark is {_shown(mark)}; give up to 8 letters and digits, as A or B2"
+            )
+        marks.append("" if mark in marks else mark)
+    return tuple(marks), tuple(joint for _, joint in pairs)
 
+
+_MARK: Final = re.compile("[A-Za-z0-9]{1,8}")
+"""It stands in file names, in tables with spaces between, and is written on foam."""
+
+
+def _entries(text: str, name: str) -> tuple[tuple[str, Joint], ...]:
     def refuse_constant(word: str) -> NoReturn:
         raise InputError(f"{name}: holds {word}, which is no number; give finite numbers")
 
@@ -64,7 +89,7 @@ def read_joints(text: str, name: str = "joints file") -> tuple[Joint, ...]:
     return tuple(_joint(entry, f"{name}: joint {k + 1}") for k, entry in enumerate(record["joints"]))
 
 
-def _joint(entry: Any, place: str) -> Joint:
+def _joint(entry: Any, place: str) -> tuple[str, Joint]:
     if not isinstance(entry, dict):
         raise InputError(f"{place} is {_shown(entry)}; give an object with kind and its keys")
     mark = entry.get("mark", "")
@@ -86,12 +111,12 @@ def _joint(entry: Any, place: str) -> Joint:
     rows = {key: _row(entry[key], 3, f"{place}: {key}") for key in needed if key != "points"}
     try:
         if kind == "plane":
-            return _as_written(Plane(**rows, part=at), rows)
+            return mark, _as_written(Plane(**rows, part=at), rows)
         points = entry["points"]
         if not isinstance(points, list):
             raise InputError(f"{place}: points is {_shown(points)}; give rows of u and w offset")
         offsets = np.array([_row(row, 2, f"{place}: points {k}") for k, row in enumerate(points)])
-        return _as_written(Profile(**rows, points=offsets, part=at), rows)
+        return mark, _as_written(Profile(**rows, points=offsets, part=at), rows)
     except CutError as error:
         raise InputError(f"{place}: {error}") from None
 

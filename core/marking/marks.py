@@ -29,6 +29,17 @@ def joint_letters(count: int) -> tuple[str, ...]:
     return tuple(out)
 
 
+def kept_letters(given: Sequence[str]) -> tuple[str, ...]:
+    """Marks of joints of which some have theirs already: the others take the first letters that are free, in order.
+
+    Parameters
+    ----------
+    given : mark of each joint, empty where it has none; no mark twice.
+    """
+    free = iter(mark for mark in joint_letters(2 * len(given)) if mark not in given)
+    return tuple(mark or next(free) for mark in given)
+
+
 def piece_order(centroids: Sequence[tuple[float, float, float]] | FloatArray, along: FloatArray) -> IntArray:
     """Order in which pieces are numbered: along the carving, then from bottom to top, then across.
 

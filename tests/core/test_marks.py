@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from seamwright.core.marking.marks import LETTERS, joint_letters, piece_order
+from seamwright.core.marking.marks import LETTERS, joint_letters, kept_letters, piece_order
 
 
 def test_joint_letters() -> None:
@@ -22,6 +22,16 @@ def test_joint_letters() -> None:
     assert not set("".join(marks)) & set("IO0123456789")
     assert joint_letters(7) == marks[:7]
     assert joint_letters(0) == ()
+
+
+def test_joints_keep_their_letters_and_others_take_the_next_free() -> None:
+    assert kept_letters(["", "", ""]) == ("A", "B", "C")
+    assert kept_letters(["C", "", "A", ""]) == ("C", "B", "A", "D")
+    assert kept_letters(["X1", "B", ""]) == ("X1", "B", "A")
+    assert kept_letters([]) == ()
+    many = kept_letters([*joint_letters(24), *[""] * 30])
+    assert many == joint_letters(54)
+    assert kept_letters([*reversed(joint_letters(24)), ""])[-1] == "AA"
 
 
 @pytest.mark.parametrize("angle", [0.0, 0.7, np.pi / 2])

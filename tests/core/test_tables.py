@@ -12,7 +12,7 @@ from pack_sample import png, sample_result
 from seamwright.core.cutting.joint import Plane, Profile
 from seamwright.core.errors import InputError
 from seamwright.core.job import Job
-from seamwright.core.jobpack import is_job_record, joints_json, pack_files, read_joints
+from seamwright.core.jobpack import is_job_record, joints_json, pack_files, read_joints, read_marked_joints
 from seamwright.core.jobpack.csv_text import csv_text, defuse, number_text
 from seamwright.core.jobpack.tables import joints_csv, pieces_csv, takeoff_csv
 
@@ -156,6 +156,17 @@ def test_hand_written_joints() -> None:
     assert read_joints(joints_text()) == ()
 
 
+def test_marks_of_a_joints_file_are_kept() -> None:
+    entries = [{**PLANE, "mark": mark} for mark in ("K", "B2", "K")]
+    entries += [{k: v for k, v in PLANE.items() if k != "mark"}]
+    marks, joints = read_marked_joints(joints_text(*entries))
+    assert marks == ("K", "B2", "", "")  # a copied joint has its own to get
+    assert len(joints) == 4
+    for bad in ("../x", "A B", "<b>", "ABCDEFGHI", "\u00c4"):
+        with pytest.raises(InputError, match=r"joint 1: mark is .*; give up to 8 letters and digits"):
+            read_marked_joints(joints_text({**PLANE, "mark": bad}))
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
@@ -190,7 +201,7 @@ def test_hand_written_joints() -> None:
 )
 def test_what_is_wrong_with_a_joints_file_is_said(text: str, words: str) -> None:
     with pytest.raises(InputError, match=words) as caught:
-        read_joints(text, "cuts.json")
+        read_marked_joints(text, "cuts.json")
     assert str(caught.value).startswith("cuts.json: ")
     assert "\n" not in str(caught.value)
 
@@ -236,8 +247,8 @@ def test_pack_has_its_files_and_the_same_bytes_twice() -> None:
     first, second = (pack_files(sample_result(), {"b.png": png(), "a.png": png(6, 2)}) for _ in range(2))
     assert sorted(first) == [
         "build_order.csv", "findings.json", "job-pack.html", "job.json", "joints.csv", "labels.svg", "loading.csv",
-        "packing.csv", "pieces.csv", "pieces/1.ply", "pieces/2.ply", "pieces/3.ply", "pieces/crumbs.ply", "setout.csv", "takeoff.csv",
-        "templates/B-A4.html", "templates/B.svg",
+        "packing.csv", "pieces.csv", "pieces/1.ply", "pieces/2.ply", "pieces/3.ply", "pieces/crumbs.ply", "setout.csv",
+        "takeoff.csv", "templates/B-A4.html", "templates/B.svg",
     ]  # fmt: skip
     assert first == second
     assert pack_files(sample_result(), {"a.png": png(6, 2), "b.png": png()}) == first
