@@ -45,26 +45,64 @@ def joint_object(
     corners = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
     if isinstance(joint, Plane):
         axes = square_axes(joint.normal)
-        flat = (corners - joint.point) @ axes[:, :2]
-        middle, reach = (flat.min(axis=0) + flat.max(axis=0)) / 2.0, np.ptp(flat, axis=0) / 2.0 * OVERLAP
-        quad = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [*reach, 0.0]
+        middle, reach = _spread((corners - joint.point) @ axes[:, :2])
+        quad = _QUAD * [*reach, 0.0]
         data = bpy.data.meshes.new(name)
         data.from_pydata((quad / scale_length).tolist(), [], [[0, 1, 2, 3]])
         obj = bpy.data.objects.new(name, data)
         convert.place(obj, axes, joint.point + axes[:, :2] @ middle, scale_length)
     else:
         axes = np.column_stack([joint.u, joint.w, joint.wire])
-        along = (corners - joint.origin) @ joint.wire
-        middle, reach = (along.min() + along.max()) / 2.0, float(np.ptp(along)) / 2.0 * OVERLAP
+        middle, reach = _spread((corners - joint.origin) @ joint.wire)
         line = np.column_stack([joint.points, np.zeros(len(joint.points))])
         curve = convert.polyline(name, [line], scale_length)
-        curve.extrude = reach / scale_length
+        curve.extrude = float(reach) / scale_length
         obj = bpy.data.objects.new(name, curve)
         convert.place(obj, axes, joint.origin + joint.wire * middle, scale_length)
     obj.display_type = "WIRE"
     obj.hide_render = True
     write_joint(obj, joint, mark)
     return obj
+
+
+_QUAD = np.array([[-1.0, -1.0, 0.0], [1.0, -1.0, 0.0], [1.0, 1.0, 0.0], [-1.0, 1.0, 0.0]])
+
+
+def _spread(places: FloatArray) -> tuple[Any, Any]:
+    """Middle of some places along each axis, and how far a sheet over them reaches from there."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    return (low + high) / 2.0, (high - low) / 2.0 * OVERLAP
+
+
+def fit_sheet(obj: Any, joint: Joint, lines: Sequence[FloatArray], scale_length: float) -> None:
+    """Draw a joint's sheet no larger than what it cut, so that many joints leave the carving in sight.
+
+    Parameters
+    ----------
+    joint : as the object was read. lines : (n, 3) metres each, where it meets the surface.
+
+    Notes
+    -----
+    Only the sheet's size and its middle change, not the joint; note its numbers again afterwards. A sheet that was
+    scaled, or shaped in Edit Mode, is left as it is.
+    """
+    matrix = np.array(world_matrix(obj), dtype=np.float64)
+    axes = matrix[:3, :3]
+    if not lines or float(np.abs(np.linalg.norm(axes, axis=0) - 1.0).max()) > _STILL:
+        return
+    points = np.concatenate(lines)
+    if isinstance(joint, Plane):
+        if len(obj.data.vertices) != len(_QUAD):
+            return
+        middle, reach = _spread((points - joint.point) @ axes[:, :2])
+        sheet: Any = obj.data
+        sheet.vertices.foreach_set("co", (_QUAD * [*reach, 0.0] / scale_length).astype(np.float32).ravel())
+        sheet.update()
+        convert.place(obj, axes, joint.point + axes[:, :2] @ middle, scale_length)
+    else:
+        middle, reach = _spread((points - joint.origin) @ joint.wire)
+        obj.data.extrude = float(reach) / scale_length
+        convert.place(obj, axes, joint.origin + joint.wire * middle, scale_length)
 
 
 def write_joint(

@@ -16,6 +16,7 @@ from ..core.seams.judge import JointSeams
 from ..core.seams.report import seams_words
 from ..corner_layers import read_layers
 from ..job_tree import JobCollection
+from ..joint_object import fit_sheet
 from ..long_work import LongWork, Step, Steps, beside
 from ..piece_object import Look, go_on_from, piece_data, pieces_before, pieces_ready, put_pieces
 from ..properties import settings_link
@@ -109,6 +110,8 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
     """Joints, their lines, findings and the state of the job; pieces are shown and the carving hidden."""
     group = job.seamwright
     number_joints(job)
+    for obj, record in zip(job_tree.joints(job), result.joints, strict=True):
+        fit_sheet(obj, record.joint, [line.points for line in record.lines], scale)
     note_joints(job, [record.joint for record in result.joints])
     for obj, record in zip(job_tree.joints(job), result.joints, strict=True):
         obj["status"] = record.status

@@ -18,7 +18,7 @@ from seamwright.core.jobpack.joints_file import read_joints
 from seamwright.joint_object import read_joint
 from seamwright.operators.common import read_joints as joints_of
 from seamwright.properties import settings_link
-from shapes import grid_box, rock
+from shapes import grid_box, joined, moved, rock
 
 pytestmark = list(pj.WITH_EXTENSION)
 
@@ -385,6 +385,35 @@ def test_append_carries_the_whole_job(tmp_path: Path) -> None:
     assert pj.stale() == []
     assert pj.ops.cut() == {"FINISHED"}
     assert [p["foam_volume_m3"] for p in pj.pieces()] == pytest.approx(volumes, rel=1e-9)
+
+
+@pytest.mark.parametrize("shape", ["PLANE", "PROFILE"])
+def test_a_cut_draws_its_joints_no_larger_than_they_cut(shape: str) -> None:
+    """A joint through one of two blocks ends up as wide as that block, and is the same joint to the last digit."""
+    both = joined(grid_box(), moved(grid_box(), shift=(0.0, 5.0, 0.0)))
+    job = pj.start(both, parts=1)
+    bpy.context.scene.cursor.location = (0.7, 0.6, 0.5)
+    assert pj.ops.joint_add(shape=shape, square_to="X" if shape == "PLANE" else "Z") == {"FINISHED"}
+    assert pj.ops.joint_reach(reach="CURSOR") == {"FINISHED"}
+    (obj,) = pj.joints()
+    bpy.context.view_layer.update()
+    assert obj.dimensions.length > 5.0
+    (before,) = joints_of(job, 1.0)
+    assert pj.ops.cut() == {"FINISHED"}
+    assert len(pj.pieces()) == 3
+    bpy.context.view_layer.update()
+    assert pj.stale() == []
+    after = read_joint(obj, job.seamwright.carving)
+    assert repr(after) == repr(before)
+    if shape == "PLANE":
+        corners = np.array([obj.matrix_world @ vertex.co for vertex in obj.data.vertices])
+        assert np.abs((corners - after.point) @ after.normal).max() < 1e-6
+        # Of a block 1.2 m deep and 1 m high, with a rim of 4 % all round.
+        assert corners.min(axis=0)[1:].tolist() == pytest.approx([-0.048, -0.04], abs=1e-5)
+        assert corners.max(axis=0)[1:].tolist() == pytest.approx([1.248, 1.04], abs=1e-5)
+    else:
+        assert obj.data.extrude == pytest.approx(0.6 * 1.08, abs=1e-5)
+        assert obj.matrix_world.translation.y == pytest.approx(0.6, abs=1e-5)
 
 
 def test_each_step_is_undone_and_redone() -> None:
