@@ -89,12 +89,62 @@ class _Worker(threading.Thread):
         self.step = (share, text)
 
 
-def beside(call: Callable[[Progress], T], low: float, high: float, wait: bool) -> Generator[Step, None, T]:
+class InWindow:
+    """A call that only the window's own thread may make, given to the core that runs beside it.
+
+    Called from a thread it waits until `serve` has been called in the window's; called from the window's own thread it
+    calls at once. Ends with `Cancelled` where the work is stopped.
+    """
+
+    def __init__(self, call: Callable[..., Any]) -> None:
+        self._call = call
+        self._words: tuple[Any, ...] | None = None
+        self._done = threading.Event()
+        self._answer: Any = None
+        self._error: BaseException | None = None
+        self._closed = False
+
+    def __call__(self, *words: Any) -> Any:
+        """Call, wherever from; what the call raises is raised here."""
+        if threading.current_thread() is threading.main_thread():
+            return self._call(*words)
+        self._done.clear()
+        self._words = words
+        self._done.wait()
+        if self._closed:
+            raise Cancelled("stopped")
+        if self._error is not None:
+            raise self._error
+        return self._answer
+
+    def asked(self) -> bool:
+        """Whether a thread waits for an answer."""
+        return self._words is not None and not self._closed
+
+    def serve(self) -> None:
+        """Answer, in the window's thread."""
+        words, self._words = self._words, None
+        self._answer, self._error = None, None
+        try:
+            self._answer = self._call(*(words or ()))
+        except BaseException as error:
+            self._error = error
+        self._done.set()
+
+    def close(self) -> None:
+        """Let a thread go that waits still."""
+        self._closed = True
+        self._done.set()
+
+
+def beside(
+    call: Callable[[Progress], T], low: float, high: float, wait: bool, window: InWindow | None = None
+) -> Generator[Step, None, T]:
     """Steps of a call into the core; ends with its result, raises what it raised.
 
     Parameters
     ----------
-    call : takes a `Progress`; must not touch Blender's data.
+    call : takes a `Progress`; must not touch Blender's data, but by `window`.
     low, high : the stretch of the whole work that it is.
     wait : run it here and now instead of in a thread.
     """
@@ -108,9 +158,14 @@ def beside(call: Callable[[Progress], T], low: float, high: float, wait: bool) -
             if _enough.is_set():
                 worker.cancelled.set()
             share, text = worker.step
+            if window is not None and window.asked():
+                yield Step(low + (high - low) * share, text, locked=True, idle=True)
+                window.serve()
             yield Step(low + (high - low) * share, text)
     finally:
         worker.cancelled.set()
+        if window is not None:
+            window.close()
     if worker.error is not None:
         raise worker.error
     result: T = worker.result

@@ -13,12 +13,11 @@ from mathutils import Matrix, Vector
 from .. import carving_source, job_tree
 from ..core.errors import JobError, Progress
 from ..core.intake.mend import Recipe
-from ..core.intake.remesh import Remesher
 from ..core.intake.taped import scale_from_tapes, scale_of_tapes
 from ..core.job import MEND_STEPS, SMALL_STEPS, Carving, Taped
 from ..corner_layers import read_layers
 from ..job_tree import JobCollection
-from ..long_work import LongWork, Step, Steps, beside, sentence
+from ..long_work import InWindow, LongWork, Step, Steps, beside, sentence
 from ..mended import Mended, mend, mended_object
 from ..properties import settings_link
 from ..voxel_skin import voxel_skin
@@ -223,15 +222,13 @@ class SEAMWRIGHT_OT_carving_mend(OnCarving, LongWork, bpy.types.Operator):
         with shown(context, scan) as depsgraph:
             layers = read_layers(scan, depsgraph)
 
-        def work(progress: Progress | None, remesher: Remesher | None = None) -> Mended:
-            return mend(carving, settings, recipe, layers, scale, progress, remesher)
+        # Blender's own modifier makes a new skin, and may be called from the window's thread only.
+        skin = InWindow(voxel_skin)
 
-        if "remesh" in recipe.steps:
-            # Blender's own modifier makes the skin, and may be called here only.
-            yield Step(0.1, "laying a new skin", locked=True)
-            made = work(None, voxel_skin)
-        else:
-            made = yield from beside(work, 0.1, 0.9, wait)
+        def work(progress: Progress) -> Mended:
+            return mend(carving, settings, recipe, layers, scale, progress, skin)
+
+        made = yield from beside(work, 0.1, 0.9, wait, skin)
         yield Step(0.95, "making the object", locked=True)
         job = job_again(before)
         if not made.notes:

@@ -38,7 +38,11 @@ class SEAMWRIGHT_PT_blockup(OfJob, bpy.types.Panel):
         if busy:
             return
         col = layout.column(align=True)
-        col.operator("seamwright.blockup_show", icon="MESH_CUBE")
+        row = col.row(align=True)
+        row.operator("seamwright.blockup_show", icon="MESH_CUBE")
+        held = job_tree.folder(job, job_tree.BLOCKUP)
+        if held is not None and held.objects:
+            row.prop(held, "hide_viewport", text="")
         if group.block_built != "as-given":
             col.operator("seamwright.blockup_search", icon="VIEWZOOM")
         if group.block_built != "planned":

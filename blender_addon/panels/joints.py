@@ -76,14 +76,15 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             col.operator("seamwright.joint_order", text="", icon="TRIA_DOWN").way = "LATER"
             col.separator()
             col.operator("seamwright.joints_clear", text="", icon="TRASH")
+            col.separator()
+            col.prop(held, "hide_viewport", text="")
             self._active(context, held)
         if not progress(layout, context, "Proposing"):
             if job.seamwright.proposed and held is not None and held.objects and not job.seamwright.is_cut:
                 sentence(layout, context, f"Proposed: {job.seamwright.proposed}")
             col = layout.column(align=True)
-            row = col.row(align=True)
-            row.prop(job.seamwright, "hidden", slider=True)
-            row.prop(job.seamwright, "pieces")
+            col.prop(job.seamwright, "hidden", slider=True)
+            col.prop(job.seamwright, "pieces", text="Pieces (0: Fewest)")
             row = col.row(align=True)
             row.operator("seamwright.joints_propose", icon="SHADERFX").keep = "NONE"
             if held is not None and any(obj.select_get() for obj in held.objects):

@@ -73,6 +73,8 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
             if body is not None:
                 for k in notes[:MOST]:
                     self._finding(body, context, rows[k], k)
+                if len(notes) > MOST:
+                    sentence(body, context, f"And {len(notes) - MOST} more in the job pack.")
 
     def _finding(self, layout: Any, context: bpy.types.Context, finding: Any, row_number: int) -> None:
         row = layout.row()

@@ -63,10 +63,11 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
         row.operator("seamwright.seam_line_draw", icon="GREASEPENCIL")
         row.operator("seamwright.seam_line_take", text="Take Curves", icon="CURVE_DATA")
         col.operator("seamwright.zone_paint", icon="BRUSH_DATA")
+        col.label(text="Make a zone of faces that are:")
         row = col.row(align=True)
-        for text, faces in (("Masked", "MASK"), ("Face Set", "SET"), ("Selected", "SELECTED")):
+        for text, faces in (("Masked", "MASK"), ("In a Set", "SET"), ("Selected", "SELECTED")):
             self._zone(row, text, faces)
-        col.operator("seamwright.viewpoint_add", icon="CAMERA_DATA")
+        layout.operator("seamwright.viewpoint_add", icon="CAMERA_DATA")
 
     def _zone(self, layout: Any, text: str, faces: str, icon: str = "NONE") -> None:
         """A menu of zones for some faces."""

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -16,10 +17,12 @@ from seamwright import job_tree, joint_letters
 from seamwright.core.planning.equal import equal_stations
 from seamwright.long_work import Dropped, sentence
 from seamwright.operators import joints as joint_operators
+from seamwright.operators import mending as mending_operators
 from seamwright.operators.carving import SEAMWRIGHT_OT_carving_check
 from seamwright.operators.cut import SEAMWRIGHT_OT_cut
 from seamwright.operators.joints import SEAMWRIGHT_OT_joints_equal, SEAMWRIGHT_OT_joints_propose
 from seamwright.operators.mending import SEAMWRIGHT_OT_carving_mend
+from seamwright.voxel_skin import voxel_skin
 from shapes import rock
 
 pytestmark = list(pj.WITH_EXTENSION)
@@ -197,3 +200,34 @@ def test_letters_are_those_of_the_joints_in_sight() -> None:
 def test_a_name_at_the_beginning_keeps_its_letters() -> None:
     assert sentence(Dropped("bad.stl: this is\nno STL")) == "bad.stl: this is no STL"
     assert sentence(Dropped("the joints changed")) == "The joints changed"
+
+
+def test_a_new_skin_is_laid_in_the_windows_own_thread(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Blender's modifier may be called there only; the core that asks for it goes on beside."""
+    threads = []
+
+    def skin(*words: Any) -> Any:
+        threads.append(threading.current_thread())
+        return voxel_skin(*words)
+
+    monkeypatch.setattr(mending_operators, "voxel_skin", skin)
+    pj.start(rock(3), parts=1)
+    pj.job().seamwright.deviation = 0.05
+    text = go_on(SEAMWRIGHT_OT_carving_mend, 0, lambda: None, skin=True)
+    assert text.startswith("scan mended: ")
+    assert set(threads) == {threading.main_thread()}
+
+
+def test_a_core_that_waits_for_the_window_is_let_go() -> None:
+    pj.start(rock(3), parts=1)
+    steps = SEAMWRIGHT_OT_carving_mend.steps(Asked(skin=True), bpy.context, False)
+    while not (step := next(steps)).idle:
+        time.sleep(0.01)
+    assert step.locked
+    before = held()
+    steps.close()
+    end = time.monotonic() + 20.0
+    while any(thread.name == "seamwright" for thread in threading.enumerate()):
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    assert held() == before

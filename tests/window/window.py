@@ -139,11 +139,14 @@ class Window:
         return self._down(lambda y: call in self.under(x, y), f"no button {call} in the sidebar", x, low, high)
 
     def _down(self, here: Callable[[int], bool], missing: str, x: int, low: int, high: int) -> tuple[int, int]:
-        for _ in range(3):
+        for turn in range(4):
             for y in range(low, high, STEP):
                 if here(y):
                     return x, y + 4
-            self.scroll(8)
+            if turn == 0 and self.scrolled:
+                self.to_top()
+            else:
+                self.scroll(8)
         self.shot("failed")
         raise SystemExit(missing)
 
@@ -289,7 +292,7 @@ class Window:
     def to_top(self) -> None:
         """Turn the sidebar back to its top."""
         if self.scrolled:
-            self.scroll(-40)
+            self.scroll(-60)
 
     def view(self, *keys: str) -> None:
         """Keys with the pointer in the 3D view."""
