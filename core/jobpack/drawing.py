@@ -73,7 +73,8 @@ class Line:
 class Words:
     """A line of text: where (metres), letter height in mm of paper, which point is held, and its turn in radians.
 
-    `across` is left, middle or right; `up` moves the text square to its line, in mm of paper.
+    `across` is left, middle or right; `up` moves the text square to its line, in mm of paper. `halo`: paper shows round
+    the letters where lines run under them.
     """
 
     at: tuple[float, float]
@@ -84,6 +85,7 @@ class Words:
     up: float = 0.0
     color: str = INK
     bold: bool = False
+    halo: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,8 +117,12 @@ class Drawing:
 
 def escape_text(text: str) -> str:
     """Text for any place in SVG or HTML; characters that XML forbids become U+FFFD."""
-    kept = "".join("\ufffd" if _forbidden(character) else character for character in text)
-    return html.escape(kept, quote=True)
+    return html.escape(clean_text(text), quote=True)
+
+
+def clean_text(text: str) -> str:
+    """Text without characters that XML forbids; those become U+FFFD."""
+    return "".join("\ufffd" if _forbidden(character) else character for character in text)
 
 
 def _forbidden(character: str) -> bool:
@@ -167,9 +173,10 @@ def words_svg(word: Words, place: Place) -> str:
     anchor = {"left": "start", "middle": "middle", "right": "end"}[word.across]
     turn = f' transform="rotate({mm(-np.degrees(word.turn))} {mm(x)} {mm(y)})"' if word.turn else ""
     weight = ' font-weight="600"' if word.bold else ""
+    halo = f' stroke="#fff" stroke-width="{mm(0.35 * word.size)}" paint-order="stroke"' if word.halo else ""
     return (
         f'<text x="{mm(x)}" y="{mm(y - word.up)}" font-size="{mm(word.size)}" text-anchor="{anchor}" '
-        f'fill="{escape_text(word.color)}"{weight}{turn}>{escape_text(word.text)}</text>'
+        f'fill="{escape_text(word.color)}"{weight}{halo}{turn}>{escape_text(word.text)}</text>'
     )
 
 

@@ -6,11 +6,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ..skin.depth import growth
+from .drawing import clean_text
 from .page_blockup import blockup_section
 from .page_checks import cautions_section, findings_section
 from .page_clearance import clearance_section
 from .page_handling import handling_section
-from .page_parts import Markup, escape, facts, number, picture, section
+from .page_parts import Markup, escape, facts, number, picture, powers, section
 from .page_piece import piece_sheets
 from .page_road import load_section, packing_section
 from .page_site import (
@@ -76,7 +77,8 @@ def job_page(result: JobResult, pictures: Mapping[str, bytes]) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)} - job "
-        f"pack</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<header><h1>{escape(title)}</h1><p>Job pack. Lengths "
+        f"pack</title>\n<style>{STYLE}{_print_foot(title)}</style>\n</head>\n<body>\n"
+        f"<header><h1>{escape(title)}</h1><p>Job pack. Lengths "
         "in metres, masses in kilograms, positions in job coordinates, z "
         f"up.</p><nav>{links}</nav></header>\n<main>\n{''.join(parts.values())}</main>\n</body>\n</html>\n"
     )
@@ -107,7 +109,7 @@ def _summary(result: JobResult) -> Markup:
         (
             "Joints",
             str(len(result.joints)),
-            f"{sum(joint.visible_length for joint in result.joints):.2f} m of joint line on the carved surface",
+            _line_words(result),
         ),
         (
             "Gap between joint faces",
@@ -117,18 +119,47 @@ def _summary(result: JobResult) -> Markup:
             + (f"; crumbs ({len(result.crumbs)}): {crumbs:.4f} m\u00b3" if result.crumbs else ""),
         ),
     ]
-    plan = [result.plan.text or "Nothing was said about how the joints came about."]
-    plan += [
-        f"Joint {record.mark}: {reason}." for record, reason in zip(result.joints, result.plan.reasons, strict=False)
+    plan = powers(result.plan.text or "Nothing was said about how the joints came about.")
+    if result.plan.kind == "planned":
+        plan = f"How the joints were proposed, by samples of the surface before the cut: {plan}"
+    return section("summary", "Summary", facts(pairs), plan, _reasons(result), _mass_bars(result.pieces, limit))
+
+
+def _reasons(result: JobResult) -> Markup:
+    """Why each joint runs where it does."""
+    said = [
+        f"<li>Joint {escape(record.mark)}: {escape(powers(reason))}.</li>"
+        for record, reason in zip(result.joints, result.plan.reasons, strict=False)
     ]
-    return section("summary", "Summary", facts(pairs), *plan, _mass_bars(result.pieces, limit))
+    return Markup(f'<ul class="reasons">{"".join(said)}</ul>\n' if said else "")
+
+
+def _line_words(result: JobResult) -> str:
+    """How long the visible joints are, and how much of that keeps to seams."""
+    length = sum(joint.visible_length for joint in result.joints)
+    seams = [joint.seams for joint in result.joints if joint.seams is not None]
+    share = f", {sum(s.on_seam for s in seams) / length:.0%} of it on seams" if seams and length > 0.0 else ""
+    return f"{length:.2f} m of joint line on the carved surface{share}"
+
+
+def _print_foot(title: str) -> str:
+    """Title and number of the page in print; every character of the title but plain ones as its code."""
+    short = title if len(title) <= 60 else title[:57] + "..."
+    plain = "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in clean_text(short))
+    return (
+        f'@page {{ @bottom-left {{ content: "{plain}"; {_FOOT} }} '
+        f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {_FOOT} }} }}'
+    )
+
+
+_FOOT = "font: 7.5pt Helvetica, Arial, 'Liberation Sans', sans-serif; color: #5b666e;"
 
 
 def _allowance(result: JobResult) -> str:
     """How the room for the skin comes about."""
     if result.job.joints.allowance == "grow":
         return f"kerf alone, pieces then {growth(result.job) * 1000.0:.1f} mm further apart; "
-    return f"{result.gap * 500.0:.1f} mm off each face; "
+    return "half of it off each face; "
 
 
 def _status_count(pieces: tuple[PieceRecord, ...]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from ..findings import Finding, Severity
 from ..job import Job
 from .cautions import CAUTIONS, DEFER, checked_rules
-from .page_parts import Column, Markup, escape, section, status, table
+from .page_parts import Column, Markup, escape, powers, section, status, table
 from .record import JobResult
 
 _COLUMNS = (Column("severity"), Column("check"), Column("where"), Column("what was found, and what to do"))
@@ -44,12 +44,12 @@ def findings_section(result: JobResult) -> Markup:
 def _row(found: Sequence[Finding]) -> list[str]:
     first = found[0]
     message = first.message if len(found) == 1 else f"{_spread(found)} For example: {first.message}"
-    words = escape(message)
+    words = escape(powers(message))
     if len(found) == 1 and first.where is not None:
         place = ", ".join(f"{v:.2f}" for v in first.where)
         words = Markup(f'{words} <span class="place">At {place} m.</span>')
     if first.remedy:
-        words = Markup(f'{words} <span class="remedy">{escape(first.remedy)}</span>')
+        words = Markup(f'{words} <span class="remedy">{escape(powers(first.remedy))}</span>')
     return [status(first.severity.value), _unbroken(first.check), _marks(found), words]
 
 
@@ -83,7 +83,7 @@ def cautions_section(job: Job) -> Markup:
     blocks = "".join(
         f'<div class="caution"><h3>{escape(title)}</h3><p>{escape(words)}</p></div>\n' for title, words in CAUTIONS
     )
-    rules = [[_unbroken(check), words] for check, words in checked_rules(job)]
+    rules = [[_unbroken(check), powers(words)] for check, words in checked_rules(job)]
     checked = table("What each piece was checked against", (Column("check"), Column("rule")), rules)
     closing = "Passing a check means that this rule was met with the figures above, and nothing more."
     return section("cautions", "Cautions", DEFER, Markup(f'<div class="cautions">{blocks}</div>\n'), checked, closing)

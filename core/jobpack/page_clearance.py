@@ -126,8 +126,9 @@ def clearance_section(result: JobResult) -> Markup:
     parts: list[str] = [
         f"Asked: {1000.0 * rule.clearance:.4g} mm from the finished surface to each body at rest and on its way in. "
         f"All distances here have {1000.0 * rule.skin:.3g} mm of skin taken off; those on the way may be too large by "
-        f"{1000.0 * rule.tolerance:.3g} mm. Whether the vehicle, its ramps and its lashing will do is for competent "
-        "people to say.",
+        f"{1000.0 * rule.tolerance:.3g} mm. Close fit: share of the carved surface facing the body that lies "
+        f"{1000.0 * rule.fit[0]:.4g} to {1000.0 * rule.fit[1]:.4g} mm from it. Whether the body, its supports, ramps "
+        "and lashing will do is for competent people to say.",
         table("Keep-clear bodies", _BODIES, bodies),
     ]
     if found.carve.region.any():

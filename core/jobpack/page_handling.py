@@ -18,16 +18,17 @@ def handling_section(result: JobResult) -> Markup:
     known = [(piece, piece.handled) for piece in result.pieces if piece.handled is not None]
     if not known:
         return Markup("")
+    drawn = result.site is not None  # on each piece's own sheet
     outdoors = "outdoors" in result.job.skin.place
     columns = [
         Column("piece"),
         Column("people", number=True),
-        Column("hands at", "x y, m from its balance"),
+        *([] if drawn else [Column("hands at", "x y, m from its balance")]),
         Column("largest share", "kg", True),
         Column("apart", "m", True),
         Column("stands on"),
         Column("tilts before it falls", "degrees", True),
-        *([Column("slides", "m/s", True), Column("tips", "m/s", True)] if outdoors else []),
+        *([Column("wind that slides it", "m/s", True), Column("that tips it", "m/s", True)] if outdoors else []),
         Column("headroom to turn over", "m", True),
         Column("far side bears", "kg", True),
     ]
@@ -40,7 +41,11 @@ def handling_section(result: JobResult) -> Markup:
             [
                 piece.mark,
                 str(carry.people) if piece.figures.crew else f"{carry.people}, too few",
-                "; ".join(f"{number(a - x, 2)} {number(b - y, 2)}" for a, b in carry.places.tolist()),
+                *(
+                    []
+                    if drawn
+                    else ["; ".join(f"{number(a - x, 2)} {number(b - y, 2)}" for a, b in carry.places.tolist())]
+                ),
                 number(carry.worst, 1),
                 number(carry.apart if math.isfinite(carry.apart) else None, 2),
                 "base" if standing.on_base else "lowest points",
@@ -52,7 +57,7 @@ def handling_section(result: JobResult) -> Markup:
         )
     words = [
         f"People: by the published team rule up to {LARGEST_TEAM}, which has no factor for more; beyond that the "
-        "workshop's own crew and limit. Hands stand on the outline seen from above, "
+        f"workshop's own crew and limit. Hands stand on the outline seen from above{', see each sheet' * drawn}, "
         f"{ELBOW_ROOM:.2f} m apart or more where that can be; two and three bear by balance, more as if all lifted "
         "alike.",
         f"Tilt: of the finished piece set down upright by itself; {math.degrees(LEAST_TILT):.0f} degrees are asked "

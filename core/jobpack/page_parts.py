@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import base64
 import html
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from ..errors import InputError
 
@@ -33,6 +35,13 @@ def escape(text: str) -> Markup:
     return text if isinstance(text, Markup) else Markup(html.escape(text, quote=True))
 
 
+def powers(text: str) -> str:
+    """Square and cubic metres of plain text as they are written by hand: 12.3 m2, 15 kg/m3."""
+    return re.sub(
+        r"(?<=[0-9] )m([23])\b|(?<=/)m([23])\b", lambda m: "m" + {"2": "\u00b2", "3": "\u00b3"}[m[1] or m[2]], text
+    )
+
+
 def number(value: float | None, decimals: int) -> str:
     """A number for people, with fixed decimals; a dash where there is none. Never ``-0``."""
     if value is None:
@@ -47,10 +56,12 @@ def table(
     rows: Iterable[Sequence[str]],
     total: Sequence[str] = (),
     fit: bool = False,
+    cards: bool | None = None,
 ) -> Markup:
     """A table with its caption, its columns' units in the head, and a row of totals where one is given.
 
-    `fit` keeps a table of short cells narrow, so that the eye finds the number beside its name.
+    `fit` keeps a table of short cells narrow, so that the eye finds the number beside its name. `cards`: on a phone
+    each row becomes a card, as the table would run off its side; None: where it has `_WIDE` columns or more.
     """
     heads = "".join(
         f'<th scope="col"{_number_class(c)}>{escape(c.label)}'
@@ -60,16 +71,36 @@ def table(
     )
     body = "".join(_row(columns, row) for row in rows)
     foot = f"<tfoot>{_row(columns, total)}</tfoot>" if total else ""
-    kind = ' class="fit"' if fit else ""
+    wide = len(columns) >= _WIDE if cards is None else cards
+    names = " ".join(word for word, on in (("fit", fit), ("cards", wide)) if on)
+    kind = f' class="{names}"' if names else ""
     return Markup(
         f'<div class="wide"><table{kind}><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead>'
         f"<tbody>{body}</tbody>{foot}</table></div>\n"
     )
 
 
+_WIDE: Final = 6
+"""Columns from which a table is wider than a phone."""
+
+
 def _row(columns: Sequence[Column], cells: Sequence[str]) -> str:
     pairs = zip(columns, cells, strict=True)
-    return "<tr>" + "".join(f"<td{_number_class(c)}>{escape(cell)}</td>" for c, cell in pairs) + "</tr>"
+    said = (f'<td{_cell_class(c, cell)} data-head="{escape(_head(c))}">{escape(cell)}</td>' for c, cell in pairs)
+    return f"<tr>{''.join(said)}</tr>"
+
+
+def _head(column: Column) -> str:
+    return f"{column.label} ({column.unit})" if column.unit else column.label
+
+
+_LONG: Final = 24
+"""Letters in a cell from which it takes the whole width of a card."""
+
+
+def _cell_class(column: Column, cell: str) -> str:
+    long = len(cell) >= _LONG and not column.number and not isinstance(cell, Markup)
+    return ' class="long"' if long else _number_class(column)
 
 
 def _number_class(column: Column) -> str:

@@ -3,9 +3,11 @@
 
 from __future__ import annotations
 
+import math
+
 from ..mesh.mesh import KIND_NAMES
 from .outline import Seen
-from .page_parts import Column, Markup, escape, facts, number, status, table
+from .page_parts import Column, Markup, escape, facts, number, powers, status, table
 from .record import JobResult, PieceRecord
 from .views import piece_views, plan_view, small_plan
 
@@ -24,7 +26,9 @@ def _sheet(result: JobResult, plan: Seen, place: int, piece: PieceRecord) -> Mar
     order = ""
     if site is not None:
         built, loaded = (places[place] or "none" for places in (site.build_place, site.load_place))
-        order = f"built as {built}, goes in as {loaded}"
+        comes = next((f" ({step.comes})" for step in site.build if step.piece == place), "")
+        order = f"built as {built}{comes}, loaded as {loaded}"
+    sides, above = piece_views(result, piece)
     figures = facts(
         [
             ("Finished mass", f"{f.finished_mass:.1f} kg", f"{f.foam_mass:.1f} kg foam, {f.skin_mass:.1f} kg skin"),
@@ -34,9 +38,10 @@ def _sheet(result: JobResult, plan: Seen, place: int, piece: PieceRecord) -> Mar
     )
     return Markup(
         f'<article class="sheet"><h3 class="piece">Piece {escape(piece.mark)} <span>of {len(result.pieces)}</span> '
-        f"{status(piece.status)}</h3>\n{figures}{piece_views(result, piece)}"
-        f'<div class="twin"><div>{small_plan(result, plan, piece.mark, (78.0, 42.0))}{_areas(piece)}</div>'
-        f"<div>{_neighbours(result, piece)}{_found(result, piece)}</div></div>\n{_stages(result)}</article>\n"
+        f"{status(piece.status)}</h3>\n{figures}{sides}"
+        f'<div class="twin"><div>{above}{small_plan(result, plan, piece.mark, (78.0, 42.0))}</div>'
+        f"<div>{_neighbours(result, piece)}{_areas(piece)}{_found(result, piece)}</div></div>\n"
+        f"{_cautions(result, place, piece)}{_stages(result)}</article>\n"
     )
 
 
@@ -64,9 +69,29 @@ def _found(result: JobResult, piece: PieceRecord) -> Markup:
     found = [f for f in result.findings if f.piece == piece.mark]
     if not found:
         return Markup("<p>No check found anything on this piece.</p>\n")
-    items = "".join(f"<li>{status(f.severity.value)} {escape(f.message)}</li>" for f in found[:_MOST])
+    items = "".join(f"<li>{status(f.severity.value)} {escape(powers(f.message))}</li>" for f in found[:_MOST])
     more = f"<li>and {len(found) - _MOST} more in findings.json</li>" if len(found) > _MOST else ""
     return Markup(f'<ul class="found">{items}{more}</ul>\n')
+
+
+def _cautions(result: JobResult, place: int, piece: PieceRecord) -> Markup:
+    """What can hurt with this piece in hand, in a line."""
+    said = []
+    if piece.status == "error":
+        said.append("an error stands against this piece: settle it before it is carried")
+    crew = piece.figures.crew
+    if not crew:
+        said.append(
+            f"too heavy for the crew of {result.job.limits.crew} by the rule: a lifting aid, or cut it once more"
+        )
+    elif crew > 1:
+        said.append(f"{crew} people lift it, one leads")
+    if piece.handled is not None:
+        said.append(f"by itself it falls when tilted {math.degrees(piece.handled.standing.tilt):.0f} degrees")
+    if result.site is not None and place in result.site.propped:
+        said.append("held up on a stand until what it rests on is there")
+    said.append("its mass is reckoned: weigh it first; wire, resin, dust and wind: see Cautions")
+    return Markup(f'<p class="key"><b>Take care:</b> {escape("; ".join(said))}.</p>\n')
 
 
 _MOST = 5
@@ -78,7 +103,7 @@ def _stages(result: JobResult) -> Markup:
     names = [
         "set out",
         "cut",
-        "crumbs glued back",
+        *(["crumbs glued back"] if result.crumbs else []),
         "dry-fitted",
         *(layer.name for layer in result.job.skin.layers),
         "dry-fitted again",

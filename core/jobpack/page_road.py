@@ -29,8 +29,9 @@ def load_section(result: JobResult, site: SiteWork) -> Markup:
             low, high = (s.x, width - s.y - s.across), (s.x + s.along, width - s.y)
             lines.append(rectangle(low, high, Pen(0.3, BLUE)))
             at = ((low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0)
-            words.append(Words(at, s.mark, 4.0, "middle", up=0.2, bold=True))
-            words.append(Words(at, f"in as {s.place}, {s.mass:.0f} kg", 2.1, "middle", up=-3.4, color=SOFT))
+            words.append(Words(at, s.mark, 4.0, "middle", up=0.8, bold=True, halo=True))
+            words.append(Words(at, f"in as {s.place}", 2.2, "middle", up=-2.2, color=SOFT, halo=True))
+            words.append(Words(at, f"{s.mass:.0f} kg", 2.2, "middle", up=-4.8, color=SOFT, halo=True))
         centre = plan.centres[load - 1]
         lines.append(Line([[centre, 0.0], [centre, width]], Pen(0.25, OCHRE, (2.0, 1.5))))
         title = f"Load {load} from above: {plan.masses[load - 1]:.0f} kg; dashes: centre of mass"
@@ -84,7 +85,7 @@ def packing_section(result: JobResult, site: SiteWork) -> Markup:
         Column("parts joints"),
         Column("mass", "kg", True),
         Column("crew", "people", True),
-        Column("wrapped", "m"),
+        Column("wrapped", "m", True),
         Column("number stands on"),
         Column("goes in as", number=True),
         Column("behind"),
@@ -104,7 +105,7 @@ def packing_section(result: JobResult, site: SiteWork) -> Markup:
                 number(piece.figures.finished_mass, 1),
                 str(piece.figures.crew or f"over {result.job.limits.crew}"),
                 " x ".join(number(side, 2) for side in line.wrapped),
-                ", ".join(marks[line.piece]) or "no hidden face",
+                marks[line.piece] or "no hidden face",
                 (f"{line.load}.{line.place}" if several else f"{line.place}") if line.place else "no load",
                 (_list([names[k] for k in line.before]) if line.before else "front wall") if line.place else "\u2013",
                 _list([names[k] for k in line.beside]),

@@ -3,16 +3,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ..logistics.site_work import SiteWork
 from ..marking.datum import tape_checks
 from .drawing import OCHRE, Drawing, Layer, Line, Pen, Words, rectangle
 from .labels import label_cards
+from .outline import NOBODY, arcs
 from .page_parts import Column, Markup, escape, number, section, table
 from .record import JobResult
 from .shots import viewpoints
-from .views import JOINT_LINE, OUTLINE, figure, fitting_scale, key_plan, step_pictures
+from .views import CARVING, JOINT_LINE, OUTLINE, figure, fitting_scale, key_plan, plan_view, step_pictures
 
 _SIDES = ("-y", "+y", "-x", "+x")
 
@@ -22,7 +25,7 @@ def key_plan_section(result: JobResult) -> Markup:
     return section(
         "key-plan",
         "Key plan",
-        "Numbers of pieces stand on the pieces, letters of joints beside their lines. x, y and z are those of the job; "
+        "Numbers of pieces stand on the pieces, letters of joints on their lines. x, y and z are those of the job; "
         "z is up.",
         Markup(f'<div class="plans">{key_plan(result, "from above", (178.0, 82.0))}'),
         Markup("".join(key_plan(result, name, (178.0, 32.0)) for name in _SIDES) + "</div>\n"),
@@ -64,7 +67,8 @@ def build_section(result: JobResult, site: SiteWork) -> Markup:
     parts += [
         "Each piece was checked to come in by one straight move, past all that stands by then, what stood there before "
         "and the floor, on its bare foam and to a millionth of a metre; the gap leaves room for the skin on joints. "
-        "Shaded: the piece that comes; the arrow shows its way where that is seen.",
+        "Shaded: the piece that comes; the arrow shows its way where that is seen. What must be kept clear stands "
+        "there already and is not drawn.",
         "Dismantling is the reverse: the last piece leaves first, by the way that it came; see Packing.",
     ]
     return section("build-order", "Build order", *parts)
@@ -86,8 +90,9 @@ def setting_out_section(result: JobResult, site: SiteWork) -> Markup:
     parts.append(Markup(f'<div class="columns">{"".join(_joint_tables(result, site))}</div>\n'))
     worst = max((s.worst for s in site.settings), default=0.0)
     parts.append(
-        "Height is over the floor. Held tape: straight from the mark to the point. Held level: the tape is held level "
-        "over or beside the mark, the point plumbed. "
+        "Height is over the floor. Held tape: straight from the mark to the point, with no foam between as scanned. "
+        "Held level: the tape is held level, over the top of the foam where that stands between, and mark and point "
+        "are plumbed up to it. "
         f"With each tape and height off by 2 mm a joint lands {worst * 1000.0:.1f} mm wrong at most by these rows. "
         "Lines are the middle of the joint, before the gap."
     )
@@ -120,21 +125,28 @@ def _datum_table(site: SiteWork) -> Markup:
         if site.measured and mark.site is not None:
             row += [*(number(v, 3) for v in mark.site), number(float(site.fit.residuals[k]) * 1000.0, 1)]
         rows.append(row)
-    return table("Datum marks", columns, rows, fit=True)
+    return table("Datum marks", columns, rows, fit=True, cards=False)
 
 
 def _setting_plan(result: JobResult, site: SiteWork) -> Markup:
     """Plan of datum marks, laser points and joint lines."""
-    lines, words = [], []
+    # The carving's own outline, faint, so that the eye finds its place.
+    lines = [Line(arc.points, CARVING) for arc in arcs(plan_view(result, "from above")) if arc.one == NOBODY]
+    words = []
     everything = [np.array([m.scan[:2] for m in site.datum]).reshape(-1, 2)]
+    taken = [np.array(mark.scan[:2]) for mark in site.datum]
     for record in result.joints:
         for line in record.lines:
             shown = line.points[:: max(1, len(line.points) // 200)]
             lines.append(Line(np.vstack([shown, line.points[-1:]])[:, :2], JOINT_LINE))
         if record.lines:
-            high = max((line.points for line in record.lines), key=lambda p: float(p[:, 2].max()))
-            x, y, _ = high[int(np.argmax(high[:, 2]))].tolist()
-            words.append(Words((x, y), record.mark, 3.0, "middle", up=1.0, color=OCHRE, bold=True))
+            # Where the letter stands clear of marks and of other letters.
+            places = np.concatenate([line.points for line in record.lines])[:, :2]
+            places = places[:: max(1, len(places) // 200)]
+            room = np.min([np.linalg.norm(places - other, axis=1) for other in taken], axis=0) if taken else np.zeros(1)
+            taken.append(places[int(np.argmax(room))])
+            x, y = taken[-1].tolist()
+            words.append(Words((x, y), record.mark, 3.4, "middle", up=-1.2, color=OCHRE, bold=True, halo=True))
     for s in site.settings:
         if s.where == "laser":
             everything.append(s.point[None, :2])
@@ -145,13 +157,13 @@ def _setting_plan(result: JobResult, site: SiteWork) -> Markup:
     for mark in site.datum:
         x, y = mark.scan[:2]
         lines += [Line([[x - arm, y], [x + arm, y]], OUTLINE), Line([[x, y - arm], [x, y + arm]], OUTLINE)]
-        words.append(Words((x, y), mark.name, 2.8, "left", up=1.2))
+        words.append(Words((x, y), mark.name, 2.8, "left", up=1.2, halo=True))
     for s in site.settings:
         if s.where == "laser":
             x, y = s.point[:2].tolist()
             lines.append(rectangle((x - arm / 2, y - arm / 2), (x + arm / 2, y + arm / 2), Pen(0.35, OCHRE)))
-            words.append(Words((x, y), result.joints[s.joint].mark, 2.4, "left", up=-3.0, color=OCHRE))
-    title = "From above: datum marks (crosses), joint lines with letters, laser points on the floor (squares)"
+            words.append(Words((x, y), result.joints[s.joint].mark, 2.4, "left", up=-3.0, color=OCHRE, halo=True))
+    title = "From above: datum marks (crosses), joint lines with letters, laser points (squares); faint: outline"
     return figure(Drawing(title, (Layer("plan", tuple(lines), tuple(words)),), scale), title)
 
 
@@ -206,7 +218,7 @@ def _joint_tables(result: JobResult, site: SiteWork) -> list[Markup]:
             if s.joint == j
         ]
         if rows:
-            out.append(table(f"Joint {record.mark} ({record.joint.kind})", columns, rows, fit=True))
+            out.append(table(f"Joint {record.mark} ({record.joint.kind})", columns, rows, fit=True, cards=False))
     return out
 
 
@@ -219,13 +231,13 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
         Column("tool"),
         Column("span", "m", True),
         Column("enters"),
-        Column("comes free: pieces, bare foam"),
+        Column("comes free, as bare foam"),
         Column("prop"),
     ]
     rows = []
     for k, step in enumerate(site.cuts):
         free = step.parts[:-1] or step.parts
-        props = [f"{', '.join(names[p] for p in part.pieces)}: {part.prop}" for part in step.parts if part.prop]
+        props = [f"{_pieces(part.pieces, names)}: {part.prop}" for part in step.parts if part.prop]
         rows.append(
             [
                 str(k + 1),
@@ -233,7 +245,7 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
                 step.tool,
                 number(step.wire, 2),
                 step.entry,
-                "; ".join(f"{', '.join(names[p] for p in part.pieces)}, {part.mass:.1f} kg" for part in free),
+                "; ".join(f"{_pieces(part.pieces, names)}: {part.mass:.1f} kg" for part in free),
                 "; ".join(props) or "stands by itself",
             ]
         )
@@ -247,8 +259,13 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
         f"A hot wire up to a span of {limit:.2f} m, above that a saw; the span is that of the whole joint across the "
         "wire. A part whose centre of mass lies less than 50 mm inside its footing is to be propped (common practice, "
         "no source); whether a prop holds is for a competent person to say. Profile joints have templates beside this "
-        "page, in templates/.",
+        "page, in templates/. Fumes, a glue film in the wire's way, parts that come free: see Cautions; nobody stands "
+        "under or behind what is cut.",
     )
+
+
+def _pieces(parts: Sequence[int], names: Sequence[str]) -> str:
+    return f"piece{'s' if len(parts) > 1 else ''} {', '.join(names[p] for p in parts)}"
 
 
 def labels_section(result: JobResult, site: SiteWork) -> Markup:

@@ -37,6 +37,9 @@ tbody tr:nth-child(even) td { background: var(--wash); }
 table.fit { width: auto; min-width: 55%; }
 table.fit td, table.fit th { padding-right: 22px; }
 tfoot td { font-weight: 600; border-bottom: 0; border-top: 2px solid var(--blue); }
+.columns table.fit { width: 100%; }
+.reasons { columns: 2; column-gap: 28px; list-style: none; padding: 0; margin: 6px 0 12px; font-size: 13px; }
+.reasons li { break-inside: avoid; margin-bottom: 3px; }
 .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 .place, .remedy { color: var(--soft); }
 .status { display: inline-block; padding: 0 6px; border: 1px solid transparent; white-space: nowrap; }
@@ -60,6 +63,7 @@ figcaption { font-size: 13px; color: var(--soft); padding-top: 3px; }
 .bars .limit { position: absolute; top: -2px; bottom: -2px; width: 2px; margin-left: -1px; background: var(--ink); }
 .cautions { display: grid; grid-template-columns: 1fr 1fr; gap: 0 28px; }
 .drawn { border: 1px solid var(--line); padding: 2px; max-width: 100%; width: max-content; }
+.drawn + .drawn { margin-top: 8px; }
 .drawn svg { display: block; max-width: 100%; height: auto; }
 svg text { font-family: "Helvetica Neue", Helvetica, Arial, "Liberation Sans", sans-serif; }
 .plans, .steps, .views, .labels { display: flex; flex-wrap: wrap; gap: 10px; margin: 8px 0; }
@@ -78,6 +82,7 @@ h3.piece .status { font-size: 13px; }
 .columns .wide { break-inside: avoid; margin-top: 0; }
 .columns td, .columns th { padding-left: 3px; padding-right: 3px; }
 .columns table.fit td, .columns table.fit th { padding-right: 3px; }
+.columns td:not(.n):not(:first-child), .columns th:not(.n):not(:first-child) { padding-left: 12px; }
 .label { display: block; }
 .signs { display: flex; gap: 24px; margin-top: 46px; }
 .signs .sign { flex: 1; border-top: 1px solid var(--ink); font-size: 13px; color: var(--soft); }
@@ -98,18 +103,36 @@ h3.piece .status { font-size: 13px; }
   tr, .facts, .caution { break-inside: avoid; }
   .drawn, .label, .signs { break-inside: avoid; }
   .plans, .steps, .views, .labels { display: block; }
+  .plans .drawn + .drawn, .steps .drawn + .drawn, .views .drawn + .drawn { margin-top: 0; }
   .plans > *, .steps > *, .views > *, .labels > * { display: inline-block; vertical-align: top; margin: 0 2mm 2mm 0; }
   .sheet { break-before: page; break-inside: avoid; margin: 0; border: 0; }
   h3.piece { font-size: 18pt; }
   #piece-by-piece > h2 { display: none; }
-  #key-plan, #setting-out, #build-order, #loading, #packing, #labels, #sign-off { break-before: page; }
+  #key-plan, #setting-out, #build-order, #loading, #packing, #labels, #sign-off, #cautions,
+  #findings { break-before: page; }
+  #findings .wide { break-inside: auto; }
   .stages, .found { font-size: 8pt; }
   .pictures figure { max-height: 240mm; }
   img { max-height: 225mm; object-fit: contain; object-position: left top; }
 }
 @media (max-width: 700px) {
   .facts, .pictures, .cautions, .twin { grid-template-columns: 1fr; }
-  .columns { columns: 1; }
+  .columns, .reasons { columns: 1; }
   body { padding: 14px; }
+  nav a { display: inline-block; padding: 5px 0; }
+  td, th { padding: 4px 5px; }
+  table.fit td, table.fit th { padding-right: 5px; }
+  table.cards, .cards caption, .cards tbody, .cards tfoot { display: block; }
+  .cards thead { display: none; }
+  .cards tr { display: grid; grid-template-columns: 1fr 1fr; gap: 0 16px; padding: 5px 7px;
+    border-bottom: 2px solid var(--line); }
+  .cards tbody tr:nth-child(even), .cards tbody tr:nth-child(even) td { background: var(--wash); }
+  .cards td { display: flex; justify-content: space-between; gap: 10px; padding: 2px 0; border: 0; text-align: right;
+    min-width: 0; }
+  .cards td.long { grid-column: 1 / -1; }
+  .cards td::before { content: attr(data-head); color: var(--soft); text-align: left; font-weight: 400; }
+  .cards tr td:first-child { font-weight: 600; }
+  .cards tfoot tr { border-top: 2px solid var(--blue); border-bottom: 0; }
+  .cards tfoot td:empty { display: none; }
 }
 """

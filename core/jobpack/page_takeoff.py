@@ -9,7 +9,7 @@ from ..mesh.mesh import KIND_NAMES
 from ..skin.cost import CostSheet
 from ..skin.depth import rim_depth, skin_depth
 from ..skin.mass import mass_per_area
-from .page_parts import Column, Markup, number, section, table
+from .page_parts import Column, Markup, number, powers, section, table
 from .record import JobResult
 
 _AREA = "m\u00b2"
@@ -21,6 +21,7 @@ def takeoff_section(result: JobResult) -> Markup:
         return section("take-off", "Take-off", "Nothing was taken off.")
     sheet = result.cost
     priced = sheet is not None and sheet.total is not None
+    money = sheet.currency if priced and sheet is not None else ""
     columns = [
         Column("item"),
         Column("how it was reckoned"),
@@ -28,12 +29,12 @@ def takeoff_section(result: JobResult) -> Markup:
         Column("waste", "%", True),
         Column("order", number=True),
         Column("unit"),
-        *([Column("price a unit", number=True), Column("cost", number=True)] if priced else []),
+        *([Column("price a unit", money, True), Column("cost", money, True)] if priced else []),
     ]
     rows = [
         [
             line.item,
-            line.basis,
+            powers(line.basis),
             number(line.net_quantity, 2),
             number(100.0 * line.waste, 0),
             number(line.order_quantity, 0 if float(line.order_quantity).is_integer() else 2),

@@ -116,13 +116,15 @@ def _stand(s: Stand, load_order: int, build_order: int) -> tuple[Cell, ...]:
     return (s.load, load_order, s.mark, s.x, s.y, s.along, s.across, s.height, s.mass, build_order or None)
 
 
-def marked_on(result: JobResult) -> list[list[str]]:
-    """For each piece the hidden faces on which its number stands, in words."""
-    out: list[list[str]] = [[] for _ in result.pieces]
-    for mark in result.site.marks if result.site is not None else ():
-        face = "base" if mark.joint < 0 else f"joint {result.joints[mark.joint].mark}"
-        if face not in out[mark.piece]:
-            out[mark.piece].append(face)
+def marked_on(result: JobResult) -> list[str]:
+    """For each piece the hidden faces on which its number stands, in words; empty where there is none."""
+    marks = result.site.marks if result.site is not None else ()
+    out = []
+    for k in range(len(result.pieces)):
+        faces = dict.fromkeys(mark.joint for mark in marks if mark.piece == k)
+        letters = [result.joints[joint].mark for joint in faces if joint >= 0]
+        said = [f"joint{'s' if len(letters) > 1 else ''} {' '.join(letters)}"] if letters else []
+        out.append(", ".join([*said, *(["base"] if -1 in faces else [])]))
     return out
 
 
@@ -143,7 +145,7 @@ def packing_rows(result: JobResult) -> list[tuple[Cell, ...]]:
             result.pieces[line.piece].figures.finished_mass,
             result.pieces[line.piece].figures.crew,
             *line.wrapped,
-            "; ".join(marks[line.piece]),
+            marks[line.piece],
             line.load or None,
             site.load_place[line.piece] or None,
             *(" ".join(names[k] for k in near) for near in (line.before, line.beside, line.waits)),

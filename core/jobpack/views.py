@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..handling.carry import CarryPlan
 from ..mesh.mesh import BASE, JOINT
 from .drawing import (
     BLUE,
@@ -41,6 +42,7 @@ SCALES: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 75.0, 100.0, 200.0, 500.
 
 OUTLINE: Final = Pen(0.5, INK)
 JOINT_LINE: Final = Pen(0.35, BLUE)
+CARVING: Final = Pen(0.25, FAINT)
 HIDDEN: Final = Pen(0.2, FAINT)
 SIZE_LINE: Final = Pen(0.18, SOFT)
 NEW: Final = Pen(0.0, BLUE, (), BLUE_WASH)
@@ -48,8 +50,14 @@ NEW: Final = Pen(0.0, BLUE, (), BLUE_WASH)
 FRONT_EYE: Final = np.array([0.42, -0.74, 0.52])
 """Towards the viewer in pictures of steps: from the front, a little from the right and from above."""
 
-_PIECE_PAPER: Final = (48.0, 36.0)
-"""Millimetres of a piece seen from one side: three stand side by side on A4, and all five on half a page."""
+_PIECE_PAPER: Final = (58.0, 44.0)
+"""Millimetres of a piece seen from one side: with all five its sheet stays one page."""
+
+_SIDES_PAPER: Final = 122.0
+"""Millimetres that the four sides together may take, so that with margins and sizes they stand in one row."""
+
+_STEP_PAPER: Final = (88.0, 56.0)
+"""Millimetres of a step's picture: two stand side by side on A4."""
 
 _ARROW: Final = 14.0
 """Millimetres of an arrow that shows a way in."""
@@ -136,11 +144,13 @@ def _plan(result: JobResult, seen: Seen, scale: float, words: str, mark: str = "
     for joint, (length, place) in sorted(longest.items()):
         if length * 1000.0 / scale > 6.0:
             letters.append(
-                Words((float(place[0]), float(place[1])), joint, 2.6, "middle", up=0.6, color=OCHRE, bold=True)
+                Words(
+                    (float(place[0]), float(place[1])), joint, 2.8, "middle", up=-1.0, color=OCHRE, bold=True, halo=True
+                )
             )
     fills = tuple(Line(loop, NEW, True) for loop in patches(seen, at[mark])) if mark in at else ()
     numbers = tuple(
-        Words(place, names[k], 4.2, "middle", up=-1.5, bold=True)
+        Words(place, names[k], 4.2, "middle", up=-1.5, bold=True, halo=True)
         for k, place in _number_places(seen, len(names), scale)
     )
     layers = (Layer("shade", fills), Layer("lines", tuple(lines), tuple(letters)), Layer("numbers", (), numbers))
@@ -166,11 +176,12 @@ def _number_places(seen: Seen, count: int, scale: float) -> list[tuple[int, tupl
     return out
 
 
-def piece_views(result: JobResult, piece: PieceRecord) -> Markup:
-    """A piece from the front, from the right and from above, with its sizes; joint faces are shaded and lettered."""
+def piece_views(result: JobResult, piece: PieceRecord) -> tuple[Markup, Markup]:
+    """A piece from four sides, and from above: with its sizes, joint faces shaded and lettered, hand places ringed."""
     extent = piece.mesh.size
-    # One scale for the three, so that they compare.
+    # One scale for all, so that they compare.
     scale = max(
+        fitting_scale(2.0 * float(extent[0] + extent[1]), float(extent[2]), (_SIDES_PAPER, _PIECE_PAPER[1])),
         fitting_scale(float(extent[0]), float(extent[2]), _PIECE_PAPER),
         fitting_scale(float(extent[1]), float(extent[2]), _PIECE_PAPER),
         fitting_scale(float(extent[0]), float(extent[1]), _PIECE_PAPER),
@@ -181,17 +192,17 @@ def piece_views(result: JobResult, piece: PieceRecord) -> Markup:
     labels[cut] = piece.source[cut] + 2
     labels[piece.mesh.kind == BASE] = 1
     body = [(piece.mesh.vertices, piece.mesh.triangles, labels)]
-    return Markup(
-        '<div class="views">'
-        + "".join(_piece_view(look_at(body, view_axes(n), _PIECE_COLUMNS), letters, scale, n) for n in _SIDES)
-        + "</div>\n"
-    )
+    views = [
+        _piece_view(look_at(body, view_axes(n), _PIECE_COLUMNS), letters, scale, n, piece if n == _SIDES[-1] else None)
+        for n in _SIDES
+    ]
+    return Markup(f'<div class="views">{"".join(views[:-1])}</div>\n'), views[-1]
 
 
 _SIDES: Final = ("-y", "+x", "+y", "-x", "from above")
 
 
-def _piece_view(seen: Seen, letters: Sequence[str], scale: float, name: str) -> Markup:
+def _piece_view(seen: Seen, letters: Sequence[str], scale: float, name: str, held: PieceRecord | None) -> Markup:
     words = view_words(name)
     lines = [Line(a.points, OUTLINE if a.one == NOBODY else JOINT_LINE) for a in arcs(seen)]
     fills, names = [], []
@@ -206,9 +217,30 @@ def _piece_view(seen: Seen, letters: Sequence[str], scale: float, name: str) -> 
     low = seen.corner + np.array([columns.min(), rows.min()]) * seen.cell
     high = seen.corner + (np.array([columns.max(), rows.max()]) + 1.0) * seen.cell
     sizes, said = _sizes(low, high, scale)
-    layers = (Layer("faces", tuple(fills)), Layer("lines", tuple(lines), tuple(names)), Layer("sizes", sizes, said))
+    layers = [Layer("faces", tuple(fills)), Layer("lines", tuple(lines), tuple(names)), Layer("sizes", sizes, said)]
+    if held is not None and held.handled is not None:
+        layers.append(_hands(held, held.handled.carry, scale))
+        words += "; rings: hands, with the share that each bears; cross: balance"
     # All five have one scale: a single bar serves.
-    return figure(Drawing(words, layers, scale), words, bar=name == _SIDES[-1])
+    return figure(Drawing(words, tuple(layers), scale), words, bar=name == _SIDES[-1])
+
+
+def _hands(piece: PieceRecord, carry: CarryPlan, scale: float) -> Layer:
+    """Hand places seen from above, and the point over which the piece balances."""
+    pen = Pen(0.4, OCHRE, (), "#fff")
+    turn = np.arange(16) * (np.pi / 8.0)
+    ring = np.stack((np.cos(turn), np.sin(turn)), axis=1) * (1.5 * scale / 1000.0)
+    x, y, _ = piece.figures.balance
+    arm = 1.5 * scale / 1000.0
+    lines = [Line([[x - arm, y], [x + arm, y]], Pen(0.4, OCHRE)), Line([[x, y - arm], [x, y + arm]], Pen(0.4, OCHRE))]
+    lines += [Line(place + ring, pen, True) for place in carry.places]
+    words = []
+    for (a, b), share in zip(carry.places.tolist(), carry.shares.tolist(), strict=True):
+        # Towards the balance, where the piece itself leaves paper free.
+        side, up = ("left" if a < x else "right"), -1.0
+        at = (a + (2.2 if a < x else -2.2) * scale / 1000.0, b)
+        words.append(Words(at, f"{share:.0f} kg", 2.6, side, up=up, color=OCHRE, halo=True))
+    return Layer("hands", tuple(lines), tuple(words))
 
 
 def _sizes(low: FloatArray, high: FloatArray, scale: float) -> tuple[tuple[Line, ...], tuple[Words, ...]]:
@@ -241,10 +273,10 @@ def step_pictures(result: JobResult) -> list[Markup]:
     bodies = _bodies(result)
     corners = np.concatenate([v @ axes for v, _, _ in bodies])[:, :2]
     box = np.array([corners.min(axis=0), corners.max(axis=0)])
-    # Not to be measured from: as large as the paper allows.
+    # Not to be measured from: as large as the paper allows, two abreast.
     size = (box[1] - box[0]) * 1000.0
-    scale = max(float(size[0]) / 60.0, float(size[1]) / 44.0)
-    box = box + np.array([[-1.0, -1.0], [1.0, 1.0]]) * (0.7 * _ARROW * scale / 1000.0)
+    scale = max(float(size[0]) / (_STEP_PAPER[0] - _ARROW), float(size[1]) / (_STEP_PAPER[1] - _ARROW))
+    box = box + np.array([[-0.5, -0.5], [0.5, 0.5]]) * (_ARROW * scale / 1000.0)
     views = [look_at([bodies[step.piece]], axes, _STEP_COLUMNS, box) for step in site.build]
     label = np.full(views[0].label.shape, NOBODY, dtype=np.int64)
     depth = np.full(label.shape, -np.inf)

@@ -229,7 +229,7 @@ def check_load(plan: LoadPlan, space: LoadSpace) -> list[Finding]:
                 "load_space",
                 Severity.ERROR,
                 f"Load space exceeded: {len(over)} pieces ({', '.join(over[:8])}{' ...' if len(over) > 8 else ''}) do "
-                f"not fit into one load of {space.size[0]:.2f} x {space.size[1]:.2f} m and {space.payload:.4g} kg, "
+                f"not fit into one load of {space.size[0]:.2f} x {space.size[1]:.2f} m and {space.payload:.0f} kg, "
                 "standing upright side by side.",
                 f"Plan {plan.loads} trips or vehicles, or a longer one; nothing is stacked in this plan.",
                 measured=float(plan.loads),
@@ -251,7 +251,7 @@ def _load_notes(plan: LoadPlan, space: LoadSpace, load: int) -> list[Finding]:
                 "load_space",
                 Severity.ERROR,
                 f"Load space exceeded: piece {part[0].mark} alone weighs {mass:.1f} kg; the payload is "
-                f"{space.payload:.4g} kg.",
+                f"{space.payload:.0f} kg.",
                 "Cut it smaller, or find a stronger vehicle.",
                 piece=part[0].mark,
                 measured=mass,

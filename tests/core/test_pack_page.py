@@ -12,7 +12,7 @@ from seamwright.core.errors import InputError
 from seamwright.core.findings import Finding, Severity
 from seamwright.core.job import Job, Skin
 from seamwright.core.jobpack.page import job_page
-from seamwright.core.jobpack.page_parts import number
+from seamwright.core.jobpack.page_parts import Column, number, powers, table
 
 VOID = {"meta", "img", "br"}
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </title><img src=x onerror=alert(1)>"
@@ -117,7 +117,7 @@ def test_every_figure_of_a_piece_stands_in_its_row() -> None:
     page = job_page(result, {})
     for piece in result.pieces:
         f = piece.figures
-        row = next(r for r in re.findall(r"<tr>.*?</tr>", page) if f"<td>{piece.mark}</td>" in r and "%" not in r)
+        row = next(r for r in re.findall(r"<tr>.*?</tr>", page) if f">{piece.mark}</td>" in r and "length (m)" in r)
         cells = [re.sub(r"<.*?>", "", cell) for cell in re.findall(r"<td.*?</td>", row)]
         shown = [*(f"{v:.2f}" for v in f.box), f"{f.volume:.3f}", *(f"{v:.2f}" for v in f.areas)]
         shown += [f"{v:.1f}" for v in (f.foam_mass, f.skin_mass, f.finished_mass)]
@@ -130,7 +130,7 @@ def test_numbers_are_set_to_the_right_under_a_unit() -> None:
     table = table[: table.index("</table>")]
     for name, unit in (("length", "m"), ("volume", "m³"), ("carved", "m²"), ("finished", "kg")):
         assert f'<th scope="col" class="n">{name}<span class="unit">{unit}</span></th>' in table
-    assert len(re.findall(r'<td class="n">[-0-9.]+</td>', table)) >= 3 * 11
+    assert len(re.findall(r'<td class="n" data-head="[^"]+">[-0-9.]+</td>', table)) >= 3 * 11
 
 
 def test_empty_parts_are_said_in_words() -> None:
@@ -184,3 +184,36 @@ def test_page_says_what_is_weighed() -> None:
 )
 def test_numbers_for_people(value: float | None, text: str) -> None:
     assert number(value, 1) == text
+
+
+def test_each_cell_tells_its_column_for_small_screens() -> None:
+    columns = [Column("piece"), Column("mass <b>", "kg", True), *(Column(f"c{k}") for k in range(4))]
+    text = table("All", columns, [["1", "2.0", *"abcd"]])
+    assert '<td data-head="piece">1</td><td class="n" data-head="mass &lt;b&gt; (kg)">2.0</td>' in text
+    assert '<table class="cards">' in text
+    assert "cards" not in table("Few", columns[:3], [["1", "2", "3"]])
+    assert "cards" not in table("Kept", columns, [["1", "2", *"abcd"]], cards=False)
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("12.3 m2 of 4 m3", "12.3 m² of 4 m³"),
+        ("15 kg/m3, 0.4 kg/m2", "15 kg/m³, 0.4 kg/m²"),
+        ("piece m2 and pieces m3", "piece m2 and pieces m3"),
+        ("sold by the 50 m20", "sold by the 50 m20"),
+    ],
+)
+def test_square_and_cubic_metres(text: str, shown: str) -> None:
+    assert powers(text) == shown
+
+
+def test_each_printed_page_says_the_job_and_no_title_ends_the_style() -> None:
+    page = job_page(sample_result(replace(Job(), title='"; } </style><script>x</script>\\')), {})
+    style = page[page.index("<style>") + 7 : page.index("</style>")]
+    assert style.count("{") == style.count("}")
+    foot = style[style.index("@bottom-left") :]
+    assert foot.startswith('@bottom-left { content: "\\22 \\3b \\20 \\7d ')
+    assert "counter(page)" in foot
+    assert "script" not in read(page).tags
+    assert "<h1>&quot;; } &lt;/style&gt;" in page
