@@ -29,7 +29,7 @@ from .core.intake.readers import read_mesh
 from .core.intake.report import describe
 from .core.intake.taped import scale_taped
 from .core.job import Job, job_template
-from .core.jobpack.joints_file import read_joints
+from .core.jobpack.joints_file import read_marked_joints
 from .core.jobpack.pack import pack_files
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
@@ -183,7 +183,10 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
         for path in (options.carving, options.job, options.joints, options.prices):
             _keep_out(path, options.out)
     job = Job() if options.job is None else _read_job(options.job)
-    joints = None if options.joints is None else read_joints(_read_text(options.joints), Path(options.joints).name)
+    letters: Sequence[str] = ()
+    joints: Sequence[Joint] | None = None
+    if options.joints is not None:
+        letters, joints = read_marked_joints(_read_text(options.joints), Path(options.joints).name)
     prices = None if options.prices is None else read_prices(_read_text(options.prices), Path(options.prices).name)
     require_blender()
     bodies = _keep_clear_bodies(job, options)
@@ -196,7 +199,7 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
         raise MeshError(f"{carving.name}: {error}") from None
     carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
     check_size(mesh, unit, carving.name)
-    result = _job(mesh, job, joints, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
+    result = _job(mesh, job, joints, letters, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
     result = replace(result, findings=(*scaled, *result.findings))
     return _hand_over(result, options, bar)
 
@@ -218,6 +221,7 @@ def _job(
     mesh: Mesh,
     job: Job,
     joints: Sequence[Joint] | None,
+    letters: Sequence[str],
     prices: PriceList | None,
     carving: CarvingFile,
     bodies: Mapping[str, Mesh],
@@ -228,7 +232,7 @@ def _job(
     from .voxel_skin import voxel_skin
 
     try:
-        result = run_job(mesh, job, joints, progress, voxel_skin, prices=prices, keep_clear=bodies)
+        result = run_job(mesh, job, joints, progress, voxel_skin, prices=prices, keep_clear=bodies, letters=letters)
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:

@@ -36,7 +36,7 @@ from .intake.remesh import Remesher
 from .job import Job
 from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
 from .logistics.site_work import number_pieces, plan_site
-from .marking.marks import joint_letters
+from .marking.marks import kept_letters
 from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh
 from .mesh.winding import inner_point
@@ -64,6 +64,7 @@ def run_job(
     prices: PriceList | None = None,
     user_marks: Marks | None = None,
     keep_clear: Mapping[str, Mesh] | None = None,
+    letters: Sequence[str] = (),
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
@@ -79,6 +80,7 @@ def run_job(
     prices : the user's own price list; None: quantities alone.
     user_marks : lines that joints may follow, zones and viewpoints, by the user's word; None: none.
     keep_clear : mesh of each file that the job's keep-clear bodies come from, in the file's own numbers and axes.
+    letters : marks that the joints have already, empty where one has none; those without take the next free letters.
 
     Returns
     -------
@@ -127,7 +129,7 @@ def run_job(
         ]
         handled = [handle(body.mesh, f, job) for body, f in zip(result.pieces, figures, strict=True)]
     with clock.stage("build order", 0.78):
-        letters = joint_letters(len(joints))
+        letters = kept_letters([*letters, *[""] * (len(joints) - len(letters))])
         lines, contacts = result.lines, result.contacts
         numbered = number_pieces(
             [body.mesh for body in result.pieces],

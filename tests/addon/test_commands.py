@@ -110,13 +110,17 @@ def test_joints_of_a_job_json_are_cut_again_and_replace_keeps_to_packs(folder: P
 
 def test_an_error_among_the_findings_is_exit_code_1(folder: Path, capfd: Output) -> None:
     """A joint of one's own that leaves two pieces of some 60 kg, where 50 kg is the limit."""
-    joints = [{"mark": "A", "kind": "plane", "part": None, "point": [1.5, 0, 0], "normal": [1, 0, 0]}]
+    joints = [{"mark": "K", "kind": "plane", "part": None, "point": [1.5, 0, 0], "normal": [1, 0, 0]}]
     (folder / "JOINTS.json").write_text(json.dumps({"schema_version": 1, "joints": joints}))
     assert commands.main(["run", "rock.ply", "--joints", "JOINTS.json", "--out", "out"]) == 1
     out = capfd.readouterr().out
     assert re.search(r"^findings: [1-9]\d* errors?, ", out, re.MULTILINE)
     assert re.search(r"^error: .*kg", out, re.MULTILINE)
     assert is_ours(folder / "out")
+    # Foam may be marked already: a joint keeps its letter.
+    record = json.loads((folder / "out" / "job.json").read_text())
+    assert [entry["mark"] for entry in record["joints"]] == ["K"]
+    assert {row["mark"] for row in record["contacts"]} == {"K"}
 
 
 def test_the_job_file_counts(folder: Path) -> None:

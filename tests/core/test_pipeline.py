@@ -149,6 +149,16 @@ def test_the_same_again_from_its_own_joints_and_from_the_pack(result: JobResult)
     assert [entry["mark"] for entry in listed] == [j.mark for j in result.joints]
 
 
+def test_joints_keep_the_letters_that_they_have() -> None:
+    bar = box((4.0, 1.0, 0.8))
+    cuts = [Plane((x, 0.0, 0.0), (1.0, 0.0, 0.0)) for x in (1.0, 2.0, 3.0)]
+    result = run_job(bar, Job(), cuts, letters=("C", "", "K2"))
+    assert [j.mark for j in result.joints] == ["C", "A", "K2"]
+    assert {c.mark for c in result.contacts} == {"C", "A", "K2"}
+    assert [p.joints for p in result.pieces] == [("C",), ("C", "A"), ("A", "K2"), ("K2",)]
+    assert [j.mark for j in run_job(bar, Job(), cuts, letters=("B",)).joints] == ["B", "A", "C"]
+
+
 def test_given_joints_with_a_miss_a_crumb_and_an_error() -> None:
     mesh = comb(3, (5.0, 0.4, 1.0))
     joints: list[Joint] = [
