@@ -89,11 +89,6 @@ def carve_off(
     return CarveOff(depth, region, float(0.5 * sizes.sum()), float(depth.max(initial=0.0)), place)
 
 
-def taken_off(mesh: Mesh, depth: FloatArray) -> Mesh:
-    """Carving with each vertex moved in by its depth (n,), metres: a quick look at the result, not a clean solid."""
-    return Mesh(mesh.vertices - vertex_normals(mesh) * depth[:, None], mesh.triangles, mesh.kind)
-
-
 def vertex_normals(mesh: Mesh) -> FloatArray:
     """Outward unit normals (n, 3), triangles weighed by their area; zero where they cancel out."""
     normal = _normals(mesh, slice(None))

@@ -140,13 +140,6 @@ def _loops(follow: IntArray) -> list[list[int]]:
     return out
 
 
-def loop_area(loop: ArrayLike) -> float:
-    """Signed area of a closed flat loop in its first two columns, square metres; positive counter-clockwise."""
-    x, y = (np.asarray(loop)[:, k] for k in range(2))
-    x, y = x - x[0], y - y[0]
-    return 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
-
-
 def windings(loops: Sequence[FloatArray], points: ArrayLike) -> IntArray:
     """How often loops go round points, (n,): 1 inside a solid's section, 0 outside.
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from seamwright.core.clearance.boards import gauge_board
 from seamwright.core.clearance.body import Key, make_body, straight_way
-from seamwright.core.clearance.carve_off import carve_off, taken_off
+from seamwright.core.clearance.carve_off import carve_off, vertex_normals
 from seamwright.core.clearance.check import Rule, check_body
 from seamwright.core.clearance.envelope import block, box_envelope, hull_envelope, vehicle_envelope, wheel_contacts
 from seamwright.core.clearance.job_bodies import place_bodies
@@ -223,7 +223,8 @@ def test_depth_to_carve_off_is_what_stands_too_near() -> None:
     assert found.depth[face] == pytest.approx(np.maximum(0.05 - np.hypot(past[face], 0.03), 0.0), abs=0.001)
     assert (found.depth[~face] == 0.0).all()
     assert found.area == pytest.approx(1.0 * 0.6 + 2.0 * 0.04 * 1.6 + np.pi * 0.04**2, rel=0.1)
-    again = check_body([("1", taken_off(wall, found.depth))], body, Rule()).pieces[0].rest
+    carved = Mesh(wall.vertices - vertex_normals(wall) * found.depth[:, None], wall.triangles)
+    again = check_body([("1", carved)], body, Rule()).pieces[0].rest
     assert again is not None
     # Between vertices 25 mm apart the surface runs straight past the rounded end of what was taken off.
     assert again.distance == pytest.approx(0.05, abs=0.003)

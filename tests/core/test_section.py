@@ -8,8 +8,14 @@ import pytest
 from seamwright.core.errors import MeshError
 from seamwright.core.mesh.mass import volume
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.mesh.section import cross_sections, loop_area, windings
+from seamwright.core.mesh.section import cross_sections, windings
 from shapes import box, cylinder, icosphere, joined, moved, torus, turned
+
+
+def loop_area(loop) -> float:
+    """Signed area of a closed flat loop in its first two columns; positive counter-clockwise."""
+    x, y = (np.asarray(loop)[:, k] - loop[0][k] for k in range(2))
+    return 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
 
 
 def area(section) -> float:
