@@ -38,7 +38,7 @@ from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, 
 from .logistics.site_work import number_pieces, plan_site
 from .marking.marks import kept_letters
 from .mesh.mass import areas
-from .mesh.mesh import CARVED, Mesh
+from .mesh.mesh import CARVED, Mesh, in_single
 from .mesh.winding import inner_point
 from .planning.axis import long_axis
 from .planning.for_job import propose_for_job
@@ -103,19 +103,20 @@ def run_job(
         intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.08))
         twice = find_twice(intake.mesh, job.carving.crumb, clock.part(0.08, 0.1))
         gap = gap_width(job)
-        shares = covering_shares(intake.mesh, job.skin.bridging)
+        plain = in_single(intake.mesh)
+        shares = covering_shares(plain, job.skin.bridging)
     with clock.stage("block-up", 0.1):
-        blockup = plan_blockup(intake.mesh, job, clock.part(0.1, 0.14))
+        blockup = plan_blockup(plain, job, clock.part(0.1, 0.14))
         outlines: tuple[CourseOutline, ...] = ()
         if blockup is not None:
             margin = job.blockup.margin if blockup.built == "planned" else 0.0
             outlines = course_outlines(intake.mesh, blockup.layout, blockup.courses, margin, clock.part(0.14, 0.16))
     with clock.stage("seams", 0.16):
         glue = None if blockup is None else blockup.glue
-        seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
+        seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
     with clock.stage("joints", 0.2):
         if joints is None:
-            proposal = propose_for_job(intake.mesh, job, gap, seams, shares, progress=clock.part(0.2, 0.6))
+            proposal = propose_for_job(plain, job, gap, seams, shares, progress=clock.part(0.2, 0.6))
             joints, plan = proposal.joints, _plan(proposal)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
@@ -253,15 +254,14 @@ def propose_joints(
     with clock.stage("intake", 0.0):
         recipe = Recipe.of(job.carving)
         intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.05))
+        plain = in_single(intake.mesh)
     with clock.stage("block-up", 0.05):
-        blockup = plan_blockup(intake.mesh, job, clock.part(0.05, 0.08))
+        blockup = plan_blockup(plain, job, clock.part(0.05, 0.08))
     with clock.stage("seams", 0.08):
         glue = None if blockup is None else blockup.glue
-        seams = find_seams(intake.mesh, job, user_marks, glue, scan=intake.source)
-        shares = covering_shares(intake.mesh, job.skin.bridging)
-    return propose_for_job(
-        intake.mesh, job, gap_width(job), seams, shares, locked=locked, progress=clock.part(0.12, 1.0)
-    )
+        seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
+        shares = covering_shares(plain, job.skin.bridging)
+    return propose_for_job(plain, job, gap_width(job), seams, shares, locked=locked, progress=clock.part(0.12, 1.0))
 
 
 def _plan(proposal: Proposal) -> Plan:
