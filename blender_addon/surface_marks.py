@@ -66,6 +66,11 @@ def marked_curves(job: JobCollection) -> list[bpy.types.Object]:
     return sorted(found, key=lambda obj: obj.name)
 
 
+def _drawn(obj: Any) -> bool:
+    """Whether there is anything in a curve: one that was begun with the pen may be empty still."""
+    return len(obj.data.splines) > 0
+
+
 def marks_key(job: JobCollection) -> str:
     """Changes when lines, viewpoints or zones do; cheap enough for every redraw but for the zones, told by a count."""
     cameras: list[Any] = viewpoints(job)
@@ -95,6 +100,8 @@ def _points_stamp(data: Any) -> int:
 def _curves(job: JobCollection, depsgraph: bpy.types.Depsgraph, scale_length: float) -> list[FloatArray]:
     out: list[FloatArray] = []
     for obj in marked_curves(job):
+        if not _drawn(obj):
+            continue  # Blender makes no mesh of it at all
         # The curve itself, not what a bevel makes of it; hidden ones are not evaluated and count all the same.
         bare: Any = obj.copy()
         bare.data = bare.data.copy()

@@ -53,9 +53,10 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
     def _marks(self, context: bpy.types.Context, job: job_tree.JobCollection) -> None:
         """What is marked, and how to mark: lines, zones, viewpoints."""
         layout, held = self.layout, job_tree.folder(job, job_tree.ZONES)
-        curves, cameras = len(marked_curves(job)), len(viewpoints(job))
-        if curves or cameras:
-            sentence(layout, context, f"Marked lines: {curves}, viewpoints: {cameras}.")
+        curves: list[Any] = marked_curves(job)
+        lines, cameras = sum(len(obj.data.splines) for obj in curves), len(viewpoints(job))
+        if lines or cameras:
+            sentence(layout, context, f"Marked lines: {lines}, viewpoints: {cameras}.")
         if held is not None and held.get(zones.SAID):
             sentence(layout, context, str(held[zones.SAID]))
         col = layout.column(align=True)

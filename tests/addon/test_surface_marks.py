@@ -48,6 +48,13 @@ def test_a_drawn_line_is_read_where_it_stands() -> None:
     assert not any(o.name.endswith(".001") for o in bpy.data.objects)
 
 
+def test_a_line_that_was_begun_and_not_drawn_is_no_line() -> None:
+    job = pj.start(grid_box(), parts=2)
+    assert MARK.seam_line_draw() == {"FINISHED"}
+    assert marks_of(job).lines == ()
+    assert pj.ops.cut() == {"FINISHED"}
+
+
 def test_own_edges_count_and_uv_seams_only_when_asked() -> None:
     job = pj.start(grid_box(), parts=1)
     data: Any = job.seamwright.carving.data

@@ -35,6 +35,7 @@ import numpy as np  # noqa: E402
 import seamwright  # noqa: E402
 from seamwright.core.demo import demo_carving, demo_job_toml, demo_keep_clear  # noqa: E402
 from seamwright.core.intake.readers import write_ply  # noqa: E402
+from seamwright.core.mesh.mesh import Mesh  # noqa: E402
 
 DRAW_LIMIT, WAIT_LIMIT = 2e-3, 0.5
 ROUNDS = 50
@@ -210,8 +211,11 @@ def bench(triangles: int, parts: int, propose: bool) -> None:
     at_once("limits_preset", lambda: ops.limits_preset(preset="four"))
     beside(classes["SEAMWRIGHT_OT_carving_check"])
     draw("checked")
+    mark(carving)
+    draw("marked")
+    beside(classes["SEAMWRIGHT_OT_clearance_check"])
     if propose:
-        beside(classes["SEAMWRIGHT_OT_joints_propose"])
+        beside(classes["SEAMWRIGHT_OT_joints_propose"], keep="NONE", pieces=0)
     at_once("joints_clear", ops.joints_clear)
     beside(classes["SEAMWRIGHT_OT_joints_equal"], parts=parts, square_to="LONG")
     draw("joints")
@@ -219,14 +223,16 @@ def bench(triangles: int, parts: int, propose: bool) -> None:
     at_once("joint_reach", lambda: ops.joint_reach(reach="CURSOR"))
     at_once("joint_order", lambda: ops.joint_order(way="EARLIER"))
     at_once("joint_remove", ops.joint_remove)
-    beside(classes["SEAMWRIGHT_OT_cut"])
+    beside(classes["SEAMWRIGHT_OT_cut"], renumber=False)
     draw("cut")
     bpy.context.view_layer.objects.active = seamwright.job_tree.joints(seamwright.job_tree.active_job(bpy.context))[1]
     bpy.context.view_layer.objects.active.location.x += 0.02
     draw("joint moved")
-    beside(classes["SEAMWRIGHT_OT_cut"])
+    beside(classes["SEAMWRIGHT_OT_cut"], renumber=False)
     at_once("show", lambda: ops.show(what="CARVING"))
     at_once("piece_show", lambda: ops.piece_show(piece="2"))
+    at_once("trial", ops.trial)
+    at_once("trial_leave", ops.trial_leave)
     at_once("fingerprint of the carving", lambda: seamwright.watch.take(seamwright.job_tree.active_job(bpy.context)))
     at_once("job_make", lambda: _make_another(carving))
     arrange_only()
@@ -234,6 +240,41 @@ def bench(triangles: int, parts: int, propose: bool) -> None:
     at_once("settings_write", lambda: ops.settings_write(filepath=str(folder / "JOB2.toml")))
     beside(classes["SEAMWRIGHT_OT_pack_export"], folder=str(folder / "pack"), replace=False, pictures=True)
     at_once("Blender's own step of undo", lambda: bpy.ops.ed.undo_push(message="bench"))
+    torn = seamwright.convert.object_from_mesh("torn", Mesh(mesh.vertices, mesh.triangles[1:]))
+    bpy.context.scene.collection.objects.link(torn)
+    dress(torn)
+    bpy.context.view_layer.objects.active = torn
+    at_once("job_make", ops.job_make)
+    beside(classes["SEAMWRIGHT_OT_carving_mend"], floor=False, skin=False)
+    at_once("carving_scale", _scaled)
+
+
+def _scaled() -> None:
+    bpy.ops.seamwright.tape_add(first=(0.0, 0.0, 0.0), second=(1.0, 0.0, 0.0), length=1.01)
+    bpy.ops.seamwright.carving_scale()
+
+
+def mark(carving: Any) -> None:
+    """Zones on a tenth of the faces, a line and a viewpoint; masks and face sets as the brushes leave them."""
+    ops, data = bpy.ops.seamwright, carving.data
+    where = np.empty(len(data.vertices) * 3, dtype=np.float32)
+    data.attributes["position"].data.foreach_get("vector", where)
+    high = np.quantile(where[2::3], 0.9)
+    data.attributes.new(".sculpt_mask", "FLOAT", "POINT").data.foreach_set(
+        "value", (where[2::3] > high).astype(np.float32)
+    )
+    sets: Any = data.attributes.new(".sculpt_face_set", "INT", "FACE")
+    sets.data.foreach_set("value", (np.arange(len(data.polygons)) * 10 // len(data.polygons)).astype(np.int32))
+    at_once("zone_mark of what is masked", lambda: ops.zone_mark(zone="KEEP", faces="MASK"))
+    at_once("zone_mark of a face set", lambda: ops.zone_mark(zone="SHOW", faces="SET"))
+    at_once("zone_mark back to plain", lambda: ops.zone_mark(zone="PLAIN", faces="SET"))
+    at_once("Blender's own Sculpt Mode", lambda: bpy.ops.object.mode_set(mode="SCULPT"))
+    at_once("and back", lambda: bpy.ops.object.mode_set(mode="OBJECT"))
+    at_once("zone_paint", ops.zone_paint)
+    bpy.ops.object.mode_set(mode="OBJECT")
+    at_once("seam_line_draw", ops.seam_line_draw)
+    at_once("viewpoint_add", ops.viewpoint_add)
+    bpy.context.view_layer.objects.active = carving
 
 
 def _make_another(carving: bpy.types.Object) -> None:
