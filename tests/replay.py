@@ -36,7 +36,8 @@ def collisions(meshes: Sequence[Mesh], order, ways_out, fixed: Sequence[Mesh] = 
 
     Notes
     -----
-    Each piece comes from where its box is clear of the other's box, pair by pair.
+    Each piece comes from where its box is clear of the other's box, pair by pair; it is looked at in every place of its
+    way, its last one first, in which the two boxes meet, but for steps that the distance found shows to be clear.
     """
     everything = [*meshes, *fixed]
     bodies = [collision_object(m) for m in everything]
@@ -47,19 +48,33 @@ def collisions(meshes: Sequence[Mesh], order, ways_out, fixed: Sequence[Mesh] = 
     for piece, way in zip(order, ways_out, strict=True):
         way = np.asarray(way, dtype=np.float64)
         for other in standing:
-            with np.errstate(divide="ignore", invalid="ignore"):
-                exits = np.where(
-                    way > 0,
-                    (highs[other] - lows[piece]) / way,
-                    np.where(way < 0, (lows[other] - highs[piece]) / way, np.inf),
-                )
-            reach = max(0.0, float(exits.min()))
-            for k in range(int(reach / step) + 2):
+            steps = _steps(lows[piece], highs[piece], lows[other], highs[other], way, step)
+            k = steps.start
+            while k < steps.stop:
                 bodies[piece].setTranslation(way * (k * step))
-                hits += fcl.collide(bodies[piece], bodies[other], fcl.CollisionRequest(), fcl.CollisionResult()) > 0
+                apart = fcl.distance(bodies[piece], bodies[other], fcl.DistanceRequest(), fcl.DistanceResult())
+                hits += apart <= 0.0
+                # A step moves the piece by no more than its length: those within the distance cannot touch.
+                k += max(1, int(apart / step))
             bodies[piece].setTranslation(np.zeros(3))
         standing.append(piece)
     return hits
+
+
+def _steps(
+    low: np.ndarray, high: np.ndarray, other_low: np.ndarray, other_high: np.ndarray, way: np.ndarray, step: float
+) -> range:
+    """Steps along a way, from 0, at which two boxes meet; one more on either side."""
+    start, end = 0.0, np.inf
+    for axis in range(3):
+        near, far = other_low[axis] - high[axis], other_high[axis] - low[axis]
+        if abs(way[axis]) < 1e-12:
+            if near > 0.0 or far < 0.0:
+                return range(0)
+            continue
+        enters, leaves = sorted((near / way[axis], far / way[axis]))
+        start, end = max(start, enters), min(end, leaves)
+    return range(max(int(start / step) - 1, 0), int(end / step) + 2) if start <= end else range(0)
 
 
 def main() -> None:

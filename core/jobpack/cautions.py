@@ -124,8 +124,8 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
         ),
         (
             "lifting",
-            "Mass of a piece that one person carries against the revised NIOSH lifting equation at its best height, lifted "
-            "every five minutes or rarer.",
+            "Mass of a piece that one person carries against the revised NIOSH lifting equation at its best height, "
+            "lifted every five minutes or rarer.",
         ),
         (
             "wind",
