@@ -34,6 +34,8 @@ from .core.jobpack.pack import pack_files
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
+from .core.seams.marks import Marks
+from .core.seams.marks_file import read_marks
 from .core.settings import FileUnit
 from .core.skin.prices import PriceList, read_prices
 from .pack_folder import RECORD, check_target, cost_before, write_pack
@@ -129,6 +131,9 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--prices", metavar="FILE", help="your own price list (CSV): the pack then says what the job costs"
     )
+    run.add_argument(
+        "--marks", metavar="FILE", help="lines that joints may follow, zones and viewpoints: MARKS.json, in metres"
+    )
     _add_out(run)
     run.set_defaults(do=_run)
 
@@ -180,7 +185,7 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
 def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     if options.replace:
-        for path in (options.carving, options.job, options.joints, options.prices):
+        for path in (options.carving, options.job, options.joints, options.prices, options.marks):
             _keep_out(path, options.out)
     job = Job() if options.job is None else _read_job(options.job)
     letters: Sequence[str] = ()
@@ -188,6 +193,7 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     if options.joints is not None:
         letters, joints = read_marked_joints(_read_text(options.joints), Path(options.joints).name)
     prices = None if options.prices is None else read_prices(_read_text(options.prices), Path(options.prices).name)
+    marked = None if options.marks is None else read_marks(_read_text(options.marks), Path(options.marks).name)
     require_blender()
     bodies = _keep_clear_bodies(job, options)
     bar(0.0, "reading the carving")
@@ -199,7 +205,10 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
         raise MeshError(f"{carving.name}: {error}") from None
     carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
     check_size(mesh, unit, carving.name)
-    result = _job(mesh, job, joints, letters, prices, carving, bodies, options, stretch(bar, 0.02, 0.5))
+    marks = None
+    if marked is not None:
+        mesh, marks = marked.on(mesh)
+    result = _job(mesh, job, joints, letters, prices, marks, carving, bodies, options, stretch(bar, 0.02, 0.5))
     result = replace(result, findings=(*scaled, *result.findings))
     return _hand_over(result, options, bar)
 
@@ -223,6 +232,7 @@ def _job(
     joints: Sequence[Joint] | None,
     letters: Sequence[str],
     prices: PriceList | None,
+    marks: Marks | None,
     carving: CarvingFile,
     bodies: Mapping[str, Mesh],
     options: argparse.Namespace,
@@ -232,7 +242,9 @@ def _job(
     from .voxel_skin import voxel_skin
 
     try:
-        result = run_job(mesh, job, joints, progress, voxel_skin, prices=prices, keep_clear=bodies, letters=letters)
+        result = run_job(
+            mesh, job, joints, progress, voxel_skin, prices=prices, user_marks=marks, keep_clear=bodies, letters=letters
+        )
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:

@@ -60,7 +60,7 @@ any_pose = false           # true: a piece may be carried and loaded lying or ti
 [joints]
 kinds = ["plane", "profile"]
 fit = "5 mm"               # part of the gap
-seams = ["crevice", "marked", "glue line"]
+seams = ["crevice", "marked", "glue line"]   # "marked": lines drawn in Blender, or those of a file given to run --marks
 seam_tolerance = "25 mm"
 on_seam_note = 0.6         # share of the visible joint line under which a joint is noted
 on_seam_warn = 0.35
