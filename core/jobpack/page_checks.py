@@ -85,5 +85,5 @@ def cautions_section(job: Job) -> Markup:
     )
     rules = [[_unbroken(check), powers(words)] for check, words in checked_rules(job)]
     checked = table("What each piece was checked against", (Column("check"), Column("rule")), rules)
-    closing = "Passing a check means that this rule was met with the figures above, and nothing more."
-    return section("cautions", "Cautions", DEFER, Markup(f'<div class="cautions">{blocks}</div>\n'), checked, closing)
+    closing = "Passing a check means that the rule below was met with the figures of this pack, and nothing more."
+    return section("cautions", "Cautions", DEFER, Markup(f'<div class="cautions">{blocks}</div>\n'), closing, checked)

@@ -99,6 +99,8 @@ _LONG: Final = 24
 
 
 def _cell_class(column: Column, cell: str) -> str:
+    if column.label == "piece":
+        return ' class="name"'
     long = len(cell) >= _LONG and not column.number and not isinstance(cell, Markup)
     return ' class="long"' if long else _number_class(column)
 

@@ -40,6 +40,7 @@ tfoot td { font-weight: 600; border-bottom: 0; border-top: 2px solid var(--blue)
 .columns table.fit { width: 100%; }
 .reasons { columns: 2; column-gap: 28px; list-style: none; padding: 0; margin: 6px 0 12px; font-size: 13px; }
 .reasons li { break-inside: avoid; margin-bottom: 3px; }
+.name { white-space: nowrap; }
 .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 .place, .remedy { color: var(--soft); }
 .status { display: inline-block; padding: 0 6px; border: 1px solid transparent; white-space: nowrap; }

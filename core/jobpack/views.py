@@ -56,7 +56,7 @@ _PIECE_PAPER: Final = (58.0, 44.0)
 _SIDES_PAPER: Final = 122.0
 """Millimetres that the four sides together may take, so that with margins and sizes they stand in one row."""
 
-_STEP_PAPER: Final = (88.0, 56.0)
+_STEP_PAPER: Final = (80.0, 56.0)
 """Millimetres of a step's picture: two stand side by side on A4."""
 
 _ARROW: Final = 14.0

@@ -11,18 +11,24 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pack_sample import png
 from printing import BROWSERS, pdf_lines, print_to_pdf
 from seamwright.core.cutting.joint import Plane, Profile
 from seamwright.core.demo import demo_carving
-from seamwright.core.job import Job, SettingOut
+from seamwright.core.job import Datum, Job, Layer, Marking, SettingOut, Skin
 from seamwright.core.jobpack.pack import pack_files
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.jobpack.sheets import sheets_html, whole_sheet
+from seamwright.core.jobpack.shots import shots
 from seamwright.core.jobpack.templates import template_drawing
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.pipeline import run_job
+from seamwright.core.seams.marks import Viewpoint
+from seamwright.core.seams.seams import find_seams
 from shapes import box
 
+VIEWPOINT = '<b onclick="x()">Tür\'s eye'
+LAYER = ("</td><script>console.log('layer')</script> Füllspachtel \"zäh\" " + "überall " * 40)[:200]
 HOSTILE = ('<script>console.log("ran")</script> "Überhang\' & <img src=x onerror=alert(1)> ' + "Größe " * 40)[:200]
 
 
@@ -35,8 +41,27 @@ def result() -> JobResult:
             (3.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1.0, 0.0, 0.0), [[0.0, 0.0], [0.6, 0.15], [1.4, -0.1]], (3.0, 0.6, 0.2)
         ),
     ]
-    job = replace(Job(), title=HOSTILE, setting_out=SettingOut(spacing=0.25))
+    layers = (
+        Layer(LAYER, mass=1.2, thickness=0.001, faces=("carved", "joint"), edge_return=0.05),
+        Layer('<i>glass & "resin"', glass=0.3, resin_ratio=2.0, faces=("carved",)),
+    )
+    corners = ((-0.6, -0.6, 0.0), (7.5, -0.6, 0.0), (7.5, 4.0, 0.0), (-0.6, 4.0, 0.0))
+    marks = tuple(Datum(f"<u>Größe & {k}", corner, corner) for k, corner in enumerate(corners))
+    job = replace(
+        Job(),
+        title=HOSTILE,
+        setting_out=SettingOut(spacing=0.25, marks=marks),
+        skin=Skin(layers=layers),
+        marking=Marking(prefix="Nord-"),
+    )
     return run_job(demo_carving(30_000), job, joints)
+
+
+def pictures(result: JobResult) -> dict[str, bytes]:
+    """Pictures of the names that a job pack has, a viewpoint among them that the user named."""
+    eye = Viewpoint.of_camera(VIEWPOINT, np.eye(4), (0.5, 0.4))
+    seen = replace(result, seams=replace(find_seams(result.carving, result.job), viewpoints=(eye,)))
+    return {shot.name: png() for shot in shots(seen, 0.625)}
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +72,7 @@ def printed(result: JobResult, tmp_path_factory: pytest.TempPathFactory) -> tupl
         pytest.skip("no browser: install chromium")
     folder = tmp_path_factory.mktemp("browser")
     page, pdf, log = folder / "job-pack.html", folder / "pack.pdf", folder / "net.json"
-    page.write_bytes(pack_files(result)["job-pack.html"])
+    page.write_bytes(pack_files(result, pictures(result))["job-pack.html"])
     command = [
         browser,
         "--headless",
@@ -102,12 +127,24 @@ def test_every_piece_has_a_sheet_in_print_and_words_stay_words(
     everything = " ".join(pages)
     assert '<script>console.log("ran")</script>' in everything
     assert "Überhang' & <img src=x onerror=alert(1)>" in everything
+    assert "</td><script>console.log('layer')</script> Füllspachtel \"zäh\"" in everything
+    assert '<i>glass & "resin"' in everything
+    assert 'From <b onclick="x()">Tür\'s eye without joints' in everything
+    assert "<u>Größe & 2" in everything
+    # All of a name comes out, however long, wherever its line breaks.
+    assert "".join(LAYER.split()) in "".join(everything.split())
+    assert "".join(HOSTILE.split()) in "".join(everything.split())
+    # Every page tells of which job it is, and which it is.
+    for number, text in enumerate(pages):
+        assert f"page {number + 1} of {len(pages)}" in text
+        assert '<script>console.log("ran")</script> "Überhang' in text
     for word in (
         "Key plan",
         "Setting-out",
         "Cutting order",
         "Build order",
         "Loading",
+        "Packing",
         "Labels",
         "Sign-off",
         "Cautions",
