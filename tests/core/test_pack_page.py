@@ -189,7 +189,7 @@ def test_numbers_for_people(value: float | None, text: str) -> None:
 def test_each_cell_tells_its_column_for_small_screens() -> None:
     columns = [Column("piece"), Column("mass <b>", "kg", True), *(Column(f"c{k}") for k in range(4))]
     text = table("All", columns, [["1", "2.0", *"abcd"]])
-    assert '<td data-head="piece">1</td><td class="n" data-head="mass &lt;b&gt; (kg)">2.0</td>' in text
+    assert '<td class="name" data-head="piece">1</td><td class="n" data-head="mass &lt;b&gt; (kg)">2.0</td>' in text
     assert '<table class="cards">' in text
     assert "cards" not in table("Few", columns[:3], [["1", "2", "3"]])
     assert "cards" not in table("Kept", columns, [["1", "2", *"abcd"]], cards=False)
