@@ -70,7 +70,7 @@ def mend(
     return Mended(intake.notes, arrays, taken)
 
 
-def mended_object(name: str, scan: bpy.types.Object, made: Mended, layers: Layers) -> bpy.types.Object:
+def mended_object(name: str, scan: Any, made: Mended, layers: Layers) -> bpy.types.Object:
     """A new object of a mended scan, linked to no collection yet."""
     data: Any = convert.mesh_data(name, made.arrays)
     for slot in layers.slots:

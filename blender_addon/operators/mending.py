@@ -80,7 +80,8 @@ class SEAMWRIGHT_OT_tape_pick(OnCarving, PicksPoints, bpy.types.Operator):
         """Ask for the length, beginning with that on the scan."""
         first, second = points
         here = (second - first).length
-        bpy.ops.seamwright.tape_add("INVOKE_DEFAULT", first=first, second=second, length=max(here, 1e-4))
+        ops: Any = bpy.ops
+        ops.seamwright.tape_add("INVOKE_DEFAULT", first=first, second=second, length=max(here, 1e-4))
         return {"FINISHED"}
 
 
@@ -124,7 +125,7 @@ class SEAMWRIGHT_OT_tape_add(bpy.types.Operator):
                 return {"CANCELLED"}
         else:
             ends = [Vector(self.first), Vector(self.second)]
-        a, b = (tuple(end * scale) for end in ends)
+        a, b = ((end.x * scale, end.y * scale, end.z * scale) for end in ends)
         try:
             new = Taped(a, b, self.length * scale)
             settings = settings_link.read(job.seamwright)
