@@ -11,12 +11,14 @@ and Blender's log holds no traceback.
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 
 from carvings import write_carving
-from window import Window
+from window import CLOSED, Window
 
 DIALOG = (560, 420)
 
@@ -212,6 +214,74 @@ def linked(w: Ways) -> None:
         w.expect(f"bpy.ops.seamwright.{call}", "linked from another file")
 
 
+def drag(w: Ways, *places: tuple[int, int]) -> None:
+    """Draw with the left button along some places in the view."""
+    w.do("mousemove", *places[0])
+    w.settle()
+    w.do("mousedown", 1)
+    for (x, y), (to_x, to_y) in pairwise(places):
+        for step in range(1, 9):
+            w.do("mousemove", x + (to_x - x) * step // 8, y + (to_y - y) * step // 8)
+            w.settle(1)
+    w.do("mouseup", 1)
+    w.settle(4)
+
+
+def dense(w: Ways, carving: Path) -> None:
+    """Zones, lines, viewpoints and tapes on a big carving, by its panels and without Edit Mode of the carving."""
+    w.call("bpy.ops.object.select_all(action='SELECT'); bpy.ops.object.delete()")
+    w.call(f"bpy.ops.seamwright.carving_import('INVOKE_DEFAULT', filepath={str(carving)!r})")
+    w.view("Return")
+    w.until("the job", lambda: bool(w.state().get("job")), 300)
+    w.idle()
+    w.call("bpy.ops.view3d.view_axis(type='TOP'); bpy.ops.view3d.view_all()")
+    w.shot("dense")
+    own = "obj = tree.active_job(bpy.context).seamwright.carving; "
+    w.only("joints")
+    w.inner("joints", "seams")
+    w.press("zone_paint()")
+    w.until("Sculpt Mode", lambda: w.state()["mode"] == "SCULPT", 120)
+    w.shot("painting")
+    place = w.call(
+        own + "from bpy_extras.view3d_utils import location_3d_to_region_2d as at\n"
+        "region = bpy.context.region; v = bpy.context.area.spaces.active.region_3d\n"
+        "top = max(obj.data.vertices, key=lambda vertex: vertex.co.z).co\n"
+        "p = at(region, v, obj.matrix_world @ top); h = bpy.context.window.height\n"
+        "out = f'{int(region.x + p.x)} {int(h - region.y - p.y)}'"
+    )
+    x, y = map(int, place.split())
+    drag(w, (x - 10, y), (x + 10, y), (x, y + 12))
+    w.shot("painted")
+    at = w.find("zone_mark(")
+    w.click(*at)
+    w.shot("zones-to-choose")
+    w.key("k")
+    w.until("Object Mode", lambda: w.state()["mode"] == "OBJECT", 120)
+    w.shot("zone-marked")
+    w.expect(own + "out = 'seamwright_zone' in obj.data.attributes", "True")
+    w.expect("out = [o.name for o in tree.folder(tree.active_job(bpy.context), 'zones').objects]", "zone keep whole")
+    w.view("ctrl+z")
+    w.press("viewpoint_add(")
+    w.press("seam_line_draw()")
+    w.until("the pen", lambda: w.state()["mode"] == "EDIT_CURVE", 60)
+    drag(w, (x - 30, y), (x + 30, y))
+    w.view("Tab")
+    w.until("Object Mode", lambda: w.state()["mode"] == "OBJECT", 60)
+    w.shot("line-and-viewpoint")
+    w.expect("out = len(tree.folder(tree.active_job(bpy.context), 'seam lines').objects[0].data.splines)", "1")
+    w.only("carving")
+    low, high = w.between("carving")
+    w.click(*w.arrows(CLOSED, low + 12, high)[-1])
+    w.press("tape_pick()")
+    w.shot("tape-to-click")
+    w.click(x - 10, y)
+    w.click(x + 10, y)
+    w.shot("tape-clicked")
+    w.view("Return")
+    w.shot("tape-added")
+    w.expect("out = 'taped' in tree.active_job(bpy.context).seamwright.text", "True")
+
+
 def main() -> int:
     """Read the command and go all ways."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -219,7 +289,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, required=True, help="a new folder")
     parser.add_argument("--blender", default="blender")
     parser.add_argument("--triangles", type=int, default=200_000)
-    parser.add_argument("--part", choices=("all", "linked"), default="all")
+    parser.add_argument("--part", choices=("all", "linked", "dense"), default="all")
     given = parser.parse_args()
     folder = given.out.resolve()
     folder.mkdir(parents=True, exist_ok=True)
@@ -229,6 +299,8 @@ def main() -> int:
     try:
         if given.part == "linked":
             linked(window)
+        elif given.part == "dense":
+            dense(window, carving)
         else:
             nothing_there(window)
             dropped(window, carving)
@@ -237,6 +309,7 @@ def main() -> int:
             steps(window)
             linked(window)
     finally:
+        (folder / "report.json").write_text(json.dumps({"stills": window.state().get("stills")}, indent=1))
         window.blender.terminate()
         window.blender.wait(20)
         window.log.close()

@@ -243,7 +243,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, required=True, help="a new folder")
     parser.add_argument("--blender", default="blender")
     parser.add_argument("--carving", choices=KINDS, default="faulty")
-    parser.add_argument("--triangles", type=int, default=30_000)
+    parser.add_argument("--triangles", type=int, default=20_000)
     given = parser.parse_args()
     folder = given.out.resolve()
     folder.mkdir(parents=True, exist_ok=True)

@@ -139,14 +139,13 @@ class Window:
         return self._down(lambda y: call in self.under(x, y), f"no button {call} in the sidebar", x, low, high)
 
     def _down(self, here: Callable[[int], bool], missing: str, x: int, low: int, high: int) -> tuple[int, int]:
-        for turn in range(4):
+        further = [6, -60, 8, 8, 8, 0] if self.scrolled else [8, 8, 8, 0]
+        for clicks in further:
             for y in range(low, high, STEP):
                 if here(y):
                     return x, y + 4
-            if turn == 0 and self.scrolled:
-                self.to_top()
-            else:
-                self.scroll(8)
+            if clicks:
+                self.scroll(clicks)
         self.shot("failed")
         raise SystemExit(missing)
 
@@ -222,13 +221,10 @@ class Window:
         low, high = self.between(parent)
         for _ in range(3):
             for at in self.arrows(CLOSED, low + 12, high):
-                before = self.opened()
                 self.click(*at)
-                after = self.opened()
-                if PANEL + name in after - before:
+                if PANEL + name in self.opened():
                     return
-                if after != before:
-                    self.click(*at)
+                self.click(*at)
             self.scroll(12)
             low, high = TOP - 20, HEIGHT - 90
         self.shot("failed")
