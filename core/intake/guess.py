@@ -17,6 +17,8 @@ UNITS: Final = (("m", 1.0), ("mm", 1e-3), ("cm", 1e-2), ("in", 0.0254), ("ft", 0
 USUAL: Final = (0.4, 12.0)
 """Metres: longest side of most carvings, from a figure to a load space's length; common practice, no source."""
 _DOWN: Final = math.cos(math.radians(5.0))
+_FLOOR: Final = math.cos(math.radians(25.0))
+"""Triangles of a floor face up within this: single ones of a noisy scan stand steeper than the floor as a whole."""
 _LOW: Final = 0.02
 """Share of the extent within which a face or rim lies at an end of the box."""
 _CLEAR: Final = 2.0
@@ -52,8 +54,9 @@ def likely_units(longest: float) -> tuple[Guess, ...]:
 def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
     """The axis that points away from the carving's foot; None where no side stands out as one.
 
-    A foot is flat surface that faces outwards at one side of the box, or a rim open to it. It must cover 15 % of
-    that side and be twice as large as at every other side: a box or a round stone has no foot.
+    A foot is flat surface that faces outwards at one side of the box, a rim open to it, or floor that was scanned
+    along there and faces inwards. It must cover 15 % of that side and be twice as large as at every other side: a box
+    or a round stone has no foot.
 
     Parameters
     ----------
@@ -73,19 +76,25 @@ def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
     at = sides.take(mesh.triangles[:, 0]) & sides.take(mesh.triangles[:, 1]) & sides.take(mesh.triangles[:, 2])
     for bit, (word, axis, sign) in enumerate(_AXES):
         side = float(np.delete(size, axis).prod())
-        flat = _flat_area(mesh, np.flatnonzero(at & (1 << bit)), axis, -sign)
+        rows = np.flatnonzero(at & (1 << bit))
+        flat, floor = _flat_area(mesh, rows, axis, -sign, _DOWN), _flat_area(mesh, rows, axis, sign, _FLOOR)
         rim = 0.0
         for hole in rims:
             if (sides[hole.edges] & (1 << bit) > 0).mean() > 0.8:
                 a, b = (mesh.vertices[hole.edges[:, k]] - hole.middle for k in range(2))
                 rim += abs(float(np.cross(a, b).sum(axis=0)[axis])) / 2.0
-        feet.append((max(flat, rim) / side, word, "an open rim" if rim > flat else "flat surface"))
+        if floor > flat:
+            # The edge of the scrap is no rim of the carving.
+            feet.append((floor / side, word, "floor that was scanned along"))
+        else:
+            feet.append((max(flat, rim) / side, word, "an open rim" if rim > flat else "flat surface"))
     feet.sort(key=lambda foot: -foot[0])
     share, word, what = feet[0]
     if share < _FOOT or share < _CLEAR * feet[1][0]:
         return None
     away = word[1:] if word.startswith("-") else f"-{word}"
-    return Guess(word, f"{what} covers {min(share, 1.0):.0%} of its side towards {away}, as a foot does")
+    like = "" if what.startswith("floor") else ", as a foot does"
+    return Guess(word, f"{what} covers {min(share, 1.0):.0%} of its side towards {away}{like}")
 
 
 def _box(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
@@ -93,9 +102,10 @@ def _box(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
     return np.array(low), np.array(high)
 
 
-def _flat_area(mesh: Mesh, rows: IntArray, axis: int, sign: int) -> float:
+def _flat_area(mesh: Mesh, rows: IntArray, axis: int, sign: int, least: float) -> float:
+    """Area of the triangles whose normal leans to an axis by this cosine or more."""
     corners = mesh.vertices[mesh.triangles[rows]]
     double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     size = np.sqrt((double * double).sum(axis=1))
-    facing = sign * double[:, axis] > _DOWN * size
+    facing = sign * double[:, axis] > least * size
     return 0.5 * float(size[facing].sum())

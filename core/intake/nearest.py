@@ -3,19 +3,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from ..errors import Progress
 from ..mesh.mesh import FloatArray, IntArray, Mesh
-from ..mesh.runs import runs_in_parts
 
-_AT_ONCE: Final = 1 << 20
-"""Pairs of point and triangle worked on together."""
-_CELL: Final = 2.0
-"""Side of the cells in middle triangle sizes."""
-_FINEST: Final = 1 << 20
+_FAN: Final = 8
+"""Boxes in a box: a set of triangles is halved three times, each time across where it is longest."""
+_LEAF: Final = 2
+"""Triangles in a smallest box at least, and under eight times as many."""
+_TIE: Final = 1e-3
+"""Weight of the distance to a box's middle beside that to the box."""
+_WAYS: Final = 3
+"""Boxes of a level that are gone into for a first bound: boxes of a surface overlap, and one way is often wrong."""
+_POINTS: Final = 1 << 15
+"""Points that go down the tree together: their scratch stays near the processor."""
+_PAIRS: Final = 1 << 17
+"""Pairs of point and box that go one level down together."""
 
 
 def distances(points: FloatArray, mesh: Mesh, progress: Progress | None = None) -> FloatArray:
@@ -32,103 +39,120 @@ def distances(points: FloatArray, mesh: Mesh, progress: Progress | None = None) 
 
     Notes
     -----
-    Triangles are entered in the cells of a grid that their boxes reach into, those too large for it in a coarser one.
-    A triangle nearer than one cell side lies in the cell of the point or one of its 26 neighbours; points without such
-    a triangle go on with cells twice as large.
+    Down a tree of boxes, eight in each: first by one way, to
+    the nearest box each time, for a bound; then by all ways that may hold something nearer.
     """
-    corners = mesh.vertices[mesh.triangles]
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    size = (high - low).max(axis=1)
-    span = max(float(high.max()), float(points.max())) - min(float(low.min()), float(points.min()))
-    side: float = max(_CELL * float(np.median(size)), span / _FINEST, float(np.finfo(float).tiny))
-    origin = np.minimum(low.min(axis=0), points.min(axis=0)) - 2.0 * side
-    best = np.full(len(points), np.inf)
-    left = np.arange(len(points))
-    while len(left):
+    tree = _Tree.of(mesh)
+    out = np.empty(len(points))
+    for start in range(0, len(points), _POINTS):
         if progress:
-            progress(1.0 - len(left) / len(points), "measuring the distance")
-        best[left] = _within(points[left], best[left], corners, low, high, size, origin, side)
-        left = left[best[left] > side]
-        side *= 2.0
-        origin = np.minimum(low.min(axis=0), points.min(axis=0)) - 2.0 * side
-    return best
+            progress(start / len(points), "measuring the distance")
+        out[start : start + _POINTS] = tree.nearest(points[start : start + _POINTS])
+    return out
 
 
-def _within(
-    points: FloatArray,
-    best: FloatArray,
-    corners: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    size: FloatArray,
-    origin: FloatArray,
-    side: float,
-) -> FloatArray:
-    """Distances that are right where they do not exceed a cell's side."""
-    best = best.copy()
-    level = np.ceil(np.log2(np.maximum(size / side, 1.0))).astype(np.int64)
-    for step in np.unique(level).tolist():
-        cell = side * 2.0**step
-        rows = np.flatnonzero(level == step)
-        keys, owner = _register(low[rows], high[rows], origin, cell)
-        order = np.argsort(keys, kind="stable")
-        keys, owner = keys[order], rows[owner[order]]
-        at = ((points - origin) / cell).astype(np.int64)
-        # Squared distance to the cells before, at and behind each point along each axis: a cell's own is their sum.
-        inner = points - origin - at * cell
-        steps = [(inner[:, axis] ** 2, np.zeros(len(points)), (cell - inner[:, axis]) ** 2) for axis in range(3)]
-        # The cell of the point first: it gives a bound that spares most of its neighbours' triangles.
-        for x, y, z in sorted(np.ndindex(3, 3, 3), key=lambda shift: sum(s != 1 for s in shift)):
-            asks = np.flatnonzero(steps[0][x] + steps[1][y] + steps[2][z] < best * best)
-            key = _key(at[asks] + np.array((x - 1, y - 1, z - 1)))
-            begin, end = np.searchsorted(keys, key, side="left"), np.searchsorted(keys, key, side="right")
-            _improve(points, asks, begin, end, owner, corners, low, high, best)
-    return best
+@dataclass(frozen=True, eq=False)
+class _Tree:
+    """Boxes of triangles, and boxes of eight of these each, up to one; `levels` from those in that one down.
+
+    A level is its boxes' least and greatest corners, (3, nodes above, boxes in each) each. `corners` are (m, 3, 3), in
+    the order of the last level.
+    """
+
+    levels: list[tuple[FloatArray, FloatArray]]
+    corners: FloatArray
+
+    @classmethod
+    def of(cls, mesh: Mesh) -> _Tree:
+        corners = mesh.vertices[mesh.triangles]
+        deep = 0
+        while _LEAF * _FAN ** (deep + 1) <= len(corners):
+            deep += 1
+        corners = corners[_order(corners.mean(axis=1), deep)]
+        low, high = corners.min(axis=1).T, corners.max(axis=1).T
+        levels = [(low.reshape(3, _FAN**deep, -1), high.reshape(3, _FAN**deep, -1))]
+        for above in range(deep - 1, -1, -1):
+            low, high = (
+                pick.reshape(3, _FAN**above, _FAN) for pick in (levels[-1][0].min(axis=2), levels[-1][1].max(axis=2))
+            )
+            levels.append((low, high))
+        return cls(levels[::-1], corners)
+
+    def nearest(self, points: FloatArray) -> FloatArray:
+        """Distance of each point, (n,)."""
+        x = np.ascontiguousarray(points.T)
+        everyone = np.arange(len(points))
+        best = np.full(len(points), np.inf)
+        self._improve(points, *self._likely(x), best)
+        parts: list[tuple[int, IntArray, IntArray]] = [(0, everyone, np.zeros(len(points), dtype=np.int64))]
+        while parts:
+            level, who, node = parts.pop()
+            if len(who) > _PAIRS:
+                parts += [(level, who[k : k + _PAIRS], node[k : k + _PAIRS]) for k in range(0, len(who), _PAIRS)]
+                continue
+            low, high = self._boxes(level, node)
+            here = x[:, who][:, :, None]
+            near = _square(np.maximum(np.maximum(low - here, here - high), 0.0))
+            row, child = np.nonzero(near < best[who][:, None])
+            who, node = who[row], node[row] * low.shape[2] + child
+            if level + 1 < len(self.levels):
+                if len(who):
+                    parts.append((level + 1, who, node))
+            else:
+                self._improve(points, who, node, best)
+        return np.sqrt(best)
+
+    def _likely(self, x: FloatArray) -> tuple[IntArray, IntArray]:
+        """Some triangles for each point that are probably near it: the point, and the triangle."""
+        count = x.shape[1]
+        node = np.zeros((count, 1), dtype=np.int64)
+        for level in range(len(self.levels)):
+            low, high = self._boxes(level, node.ravel())
+            here = np.repeat(x, node.shape[1], axis=1)[:, :, None]
+            near = _square(np.maximum(np.maximum(low - here, here - high), 0.0))
+            middle = _square(low + high - 2.0 * here)
+            # Of boxes as near, such as all that the point lies in, that whose middle is nearest.
+            score = (near + _TIE * middle).reshape(count, -1)
+            fan = low.shape[2]
+            child = (node[:, :, None] * fan + np.arange(fan)).reshape(count, -1)
+            ways = min(_WAYS, score.shape[1])
+            pick = np.argpartition(score, ways - 1, axis=1)[:, :ways]
+            node = np.take_along_axis(child, pick, axis=1)
+        return np.repeat(np.arange(count), node.shape[1]), node.ravel()
+
+    def _boxes(self, level: int, node: IntArray) -> tuple[FloatArray, FloatArray]:
+        """The boxes in each node, (3, n, k) least and greatest corners."""
+        low, high = self.levels[level]
+        return low[:, node], high[:, node]
+
+    def _improve(self, points: FloatArray, who: IntArray, what: IntArray, best: FloatArray) -> None:
+        """Lower the best squared distances, in place, by a triangle for each point in `who`."""
+        if len(who):
+            np.minimum.at(best, who, _to_triangle(points[who], self.corners[what]))
 
 
-def _register(low: FloatArray, high: FloatArray, origin: FloatArray, cell: float) -> tuple[IntArray, IntArray]:
-    first, last = ((edge - origin) / cell for edge in (low, high))
-    first, last = first.astype(np.int64), last.astype(np.int64)
-    keys, rows = [], []
-    for x, y, z in np.ndindex(2, 2, 2):
-        at = first + np.array((x, y, z))
-        inside = np.flatnonzero((at <= last).all(axis=1))
-        keys.append(_key(at[inside]))
-        rows.append(inside)
-    return np.concatenate(keys), np.concatenate(rows)
+def _square(rows: FloatArray) -> FloatArray:
+    result: FloatArray = np.einsum("akc,akc->kc", rows, rows)
+    return result
 
 
-def _key(at: IntArray) -> IntArray:
-    key: IntArray = (at[:, 0] << 42) | (at[:, 1] << 21) | at[:, 2]
-    return key
-
-
-def _improve(
-    points: FloatArray,
-    asks: IntArray,
-    begin: IntArray,
-    end: IntArray,
-    owner: IntArray,
-    corners: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    best: FloatArray,
-) -> None:
-    """Lower the best distances, in place, by triangles owner[begin:end] of each point that asks."""
-    for row, place in runs_in_parts(end - begin, _AT_ONCE):
-        who, what = asks[row], owner[begin[row] + place]
-        place = points[who]
-        # A triangle is no further than its corner: a bound that costs little.
-        away = place - corners[what, 0]
-        np.minimum.at(best, who, np.sqrt((away * away).sum(axis=1)))
-        gap = np.maximum(np.maximum(low[what] - place, place - high[what]), 0.0)
-        hope = (gap * gap).sum(axis=1) <= best[who] ** 2
-        who, what, place = who[hope], what[hope], place[hope]
-        np.minimum.at(best, who, _to_triangle(place, corners[what]))
+def _order(middles: FloatArray, deep: int) -> IntArray:
+    """Rows so that each of 8 ** deep equal runs lies together; some stand twice, so that they come out equal."""
+    runs_of = _FAN**deep
+    count = -(-len(middles) // runs_of) * runs_of
+    rows = (np.arange(count) * len(middles) // count)[None, :]
+    while len(rows) < runs_of:
+        place = middles[rows]
+        axis = np.ptp(place, axis=1).argmax(axis=1)
+        value = np.take_along_axis(place, axis[:, None, None], axis=2)[:, :, 0]
+        half = rows.shape[1] // 2
+        rows = np.take_along_axis(rows, np.argpartition(value, half, axis=1), axis=1).reshape(-1, half)
+    order: IntArray = rows.ravel()
+    return order
 
 
 def _to_triangle(point: FloatArray, corner: FloatArray) -> FloatArray:
-    """Distance of each point to its triangle: over the inside to the plane, otherwise to the nearest edge."""
+    """Squared distance of each point to its triangle: over the inside to the plane, otherwise to the nearest edge."""
     a, b, c = corner[:, 0], corner[:, 1], corner[:, 2]
     nearest = np.full(len(point), np.inf)
     for u, v in ((a, b), (b, c), (c, a)):
@@ -144,5 +168,5 @@ def _to_triangle(point: FloatArray, corner: FloatArray) -> FloatArray:
         inside &= (np.cross(v - u, point - u) * normal).sum(axis=1) >= 0.0
     height = ((point - a) * normal).sum(axis=1)
     over = height * height / np.where(square > 0.0, square, 1.0)
-    result: FloatArray = np.sqrt(np.where(inside, np.minimum(over, nearest), nearest))
+    result: FloatArray = np.where(inside, np.minimum(over, nearest), nearest)
     return result

@@ -65,7 +65,7 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     A body that had to be wound alike is then turned so that it encloses foam, or a hollow where it lies within an odd
     number of others. A body that came wound alike stays a hollow within another, and is turned where it runs inwards
     in the open; where all such bodies together run inwards, all are turned first. An open body is judged as closed by
-    a cone to the middle of its rim.
+    a cone to the middle of its rim; one as flat as a scrap of floor encloses nothing that would tell, and stays.
     """
     mesh = draft.mesh
     if not len(mesh.triangles):
@@ -73,7 +73,8 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     table = EdgeTable.of(mesh.triangles)
     corners = mesh.vertices[mesh.triangles]
     double = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    turn, body, one_sided = consistent(table, np.sqrt((double * double).sum(axis=1)))
+    area = np.sqrt((double * double).sum(axis=1))
+    turn, body, one_sided = consistent(table, area)
     bodies = len(one_sided)
     mended = np.zeros(bodies, dtype=bool)
     mended[body[turn]] = True
@@ -85,15 +86,16 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
         changes.append(Change("orient", text, patches))
         draft = draft.turn(turn)
     sizes = measure(draft.mesh, body, bodies, table)
-    volume = sizes.volume
+    closed = np.ones(bodies, dtype=bool)
+    closed[body[table.half[table.start[table.count != 2]] // 3]] = False
+    flat = ~closed & (np.abs(sizes.volume) < _FLAT * (0.5 * np.bincount(body, weights=area, minlength=bodies)) ** 1.5)
+    volume = np.where(flat, 0.0, sizes.volume)
     inward = volume < 0.0
     wrong = np.zeros(bodies, dtype=bool)
     if volume[~mended].sum() < 0.0:
         wrong[~mended] = True
     doubtful = np.flatnonzero(mended | (inward & ~wrong) | (wrong & ~inward)) if bodies > 1 else np.flatnonzero(mended)
     if len(doubtful):
-        closed = np.ones(bodies, dtype=bool)
-        closed[body[table.half[table.start[table.count != 2]] // 3]] = False
         for row in doubtful.tolist():
             hollow = _depth(draft.mesh, body, closed, sizes.low, sizes.high, row) % 2 == 1
             if mended[row]:
@@ -109,6 +111,8 @@ def turn_outwards(draft: Draft) -> tuple[Draft, tuple[Change, ...]]:
     return draft, tuple(changes)
 
 
+_FLAT: Final = 1e-3
+"""Of an open body's area to the power of 3/2, which for a ball is a hundred times its volume: a sheet holds less."""
 INSIDE_OUT: Final = "the surface was inside out and was turned"
 
 

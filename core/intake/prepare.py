@@ -37,6 +37,8 @@ BASES: Final = ("close", "as-is")
 LEAST_SIZE: Final = 0.05
 MOST_SIZE: Final = 200.0
 """Metres; a carving outside these is a mistake of the unit (a figurine under 5 cm, a rock over 200 m is not carved)."""
+_FLAT: Final = 1e-7
+"""Share of the size under which the thickness of what was scanned is rounding."""
 _NO_VOLUME: Final = 1e-9
 """Share of area times size under which a closed surface encloses nothing: foam a millionth of a millimetre thin."""
 
@@ -106,6 +108,7 @@ def prepare(
         raise JobError(f'base = "{base}" is not known; it is one of: {", ".join(BASES)}', "carving.base")
     if not len(ready.triangles):
         raise MeshError("the mesh has no triangles; give a carving with a surface")
+    _require_depth(ready)
     draft = Draft.of(ready)
     report = edge_report(ready.triangles)
     notes: list[str] = []
@@ -171,6 +174,16 @@ def prepare(
 
 
 _TURNED: Final = INSIDE_OUT
+
+
+def _require_depth(mesh: Mesh) -> None:
+    """Refuse what lies in one plane: nothing that mending does makes a solid of it."""
+    spread = mesh.vertices - mesh.vertices.mean(axis=0)
+    least, *_, most = np.linalg.eigvalsh(spread.T @ spread).tolist()
+    if least <= _FLAT**2 * most:
+        raise MeshError(
+            "the mesh is flat: all of it lies in one plane and holds no foam; give a solid, or the whole of the scan"
+        )
 
 
 def set_upright(mesh: Mesh, unit: float = 1.0, up: str = "z") -> Mesh:

@@ -8,6 +8,8 @@ import numpy as np
 from ..errors import NotClosedError
 from ..mesh.mesh import Mesh
 from ..mesh.topology import EdgeReport
+from .floor import find_floor
+from .guess import likely_up
 from .loops import find_holes
 from .mend import Recipe
 from .table import EdgeTable
@@ -31,8 +33,15 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
         return f"{place(middle, low, high)}, near {coordinates(middle)}"
 
     parts, remedies = [], []
+    table = EdgeTable.of(mesh.triangles)
     if len(report.boundary):
-        holes = find_holes(mesh.vertices, EdgeTable.of(mesh.triangles).open_edges())
+        holes = find_holes(mesh.vertices, table.open_edges())
+        up = likely_up(mesh, table)
+        if up is not None and up.word != "z":
+            remedies.append(f"if it stands on its side towards {_away(up.word)}, set up to match ({up.reason})")
+        floor = "floor" not in recipe.steps and find_floor(mesh, table) is not None
+        if floor:
+            remedies.append('a scrap of floor was scanned along: add "floor" to the steps before "crumbs"')
         wide = [hole for hole in holes if hole.across > recipe.fill]
         largest = holes[0]
         which = "" if len(holes) == 1 else ", the widest"
@@ -41,7 +50,9 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
             f"{count(len(holes), 'hole')}{which} {length(largest.across)} across, {where(largest.edges)}, {are} no "
             f"open base ({count(len(report.boundary), 'open edge')})"
         )
-        if "fill" not in recipe.steps:
+        if floor:
+            pass  # its rim is the widest hole, which nobody wants patched
+        elif "fill" not in recipe.steps:
             remedies.append('add "fill" to the steps')
         elif wide and len(wide) == len(holes):
             remedies.append(
@@ -49,7 +60,7 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
             )
         elif wide:
             remedies.append(f"raise fill from {length(recipe.fill)} to over {length(largest.across)}")
-        if len(wide) < len(holes):
+        if len(wide) < len(holes) and not floor:
             remedies.append("some have rims that no patch spans: take the triangles round them away, or remesh")
     if len(report.non_manifold):
         parts.append(
@@ -73,6 +84,10 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
         f"the surface is not closed: {'; '.join(parts)}. {_sentence(', '.join(remedies))}.",
         np.concatenate([report.boundary, report.non_manifold, report.misoriented]),
     )
+
+
+def _away(word: str) -> str:
+    return word[1:] if word.startswith("-") else f"-{word}"
 
 
 def _sentence(text: str) -> str:
