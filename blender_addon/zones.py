@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from . import convert, job_tree
 from .convert import KIND
 from .core.errors import MeshError
-from .core.mesh.mesh import BACK, CARVED
+from .core.mesh.mass import triangle_areas
+from .core.mesh.mesh import BACK, CARVED, Mesh
 from .core.seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE, PLAIN, wholly
 from .job_tree import JobCollection
 from .surface_marks import ZONE
@@ -32,6 +33,9 @@ _COVERS: Final = (
 )
 """Word and colour: blues for what binds, orange for what frees, as with the joints' lines; grey for what is unseen."""
 
+_MASKED: Final = 0.5
+"""A face counts as masked where all its corners are masked by half or more."""
+
 _LIFT: Final = 2e-4
 """Of the carving's length: how far a cover lies off the surface, so that the two do not flicker."""
 
@@ -50,12 +54,11 @@ def chosen_faces(context: bpy.types.Context, obj: Any, faces: str) -> NDArray[np
     """
     data = obj.data
     if faces == "SET":
-        sets = numbers(data, FACE_SET)
-        local = world_matrix(obj).inverted() @ context.scene.cursor.location
-        hit, _, _, face = obj.closest_point_on_mesh(local)
-        if not hit or data.attributes.get(FACE_SET) is None:
+        if data.attributes.get(FACE_SET) is None or not len(data.polygons):
             raise MeshError("the carving has no face sets; paint one in Sculpt Mode and set the 3D cursor on it")
-        chosen: NDArray[np.bool_] = sets == sets[face]
+        sets = numbers(data, FACE_SET)
+        near = _face_near(data, world_matrix(obj).inverted() @ context.scene.cursor.location)
+        chosen: NDArray[np.bool_] = sets == sets[near]
         return chosen
     if faces == "MASK":
         attribute = data.attributes.get(MASK)
@@ -63,9 +66,12 @@ def chosen_faces(context: bpy.types.Context, obj: Any, faces: str) -> NDArray[np
         if attribute is not None:
             attribute.data.foreach_get("value", values)
         corner = convert.attribute_values(data, ".corner_vert", 1)
-        start = np.empty(len(data.polygons), dtype=np.int32)
-        data.polygons.foreach_get("loop_start", start)
-        chosen = wholly(values.astype(np.float64), corner.astype(np.int64), start.astype(np.int64), 0.5)
+        if _whole(data):
+            chosen = (values >= _MASKED)[corner].reshape(-1, 3).all(axis=1)
+        else:
+            start = np.empty(len(data.polygons), dtype=np.int32)
+            data.polygons.foreach_get("loop_start", start)
+            chosen = wholly(values.astype(np.float64), corner.astype(np.int64), start.astype(np.int64), _MASKED)
         if not chosen.any():
             raise MeshError("nothing is masked; press Paint a Zone first")
         return chosen
@@ -112,6 +118,34 @@ def _write(data: Any, name: str, chosen: NDArray[np.bool_], value: int) -> None:
     attribute.data.foreach_set("value", values)
 
 
+def _face_near(data: Any, place: Any) -> int:
+    """A face at the vertex nearest to a place in the object's own frame.
+
+    Blender's search for the nearest face makes a tree of all faces first, which takes a second for two million.
+    """
+    away = convert.attribute_values(data, "position", 3).reshape(-1, 3) - np.asarray(place, dtype=np.float32)
+    corner = convert.attribute_values(data, ".corner_vert", 1)
+    order = (away * away).sum(axis=1)
+    order[_unused(data, corner)] = float("inf")
+    first = np.flatnonzero(corner == order.argmin())[0]
+    if _whole(data):
+        return int(first) // 3
+    start = np.empty(len(data.polygons), dtype=np.int32)
+    data.polygons.foreach_get("loop_start", start)
+    return int(np.flatnonzero(start <= first)[-1])
+
+
+def _unused(data: Any, corner: NDArray[np.int32]) -> NDArray[np.bool_]:
+    loose = np.ones(len(data.vertices), dtype=bool)
+    loose[corner] = False
+    return loose
+
+
+def _whole(data: Any) -> bool:
+    """Whether every face is a triangle, without making triangles of them: none has fewer than three corners."""
+    return len(data.loops) == 3 * len(data.polygons)
+
+
 def show(job: JobCollection, obj: Any, scale_length: float) -> str:
     """Lay covers over the zones of the carving, in place of those that were there; the zones as a sentence.
 
@@ -120,45 +154,60 @@ def show(job: JobCollection, obj: Any, scale_length: float) -> str:
     folder = job_tree.ensure_folder(job, job_tree.ZONES)
     for cover in list(folder.objects):
         job_tree.remove_object(cover)
-    data = obj.data
-    zone, kind = numbers(data, ZONE), numbers(data, KIND)
-    area = np.empty(len(data.polygons), dtype=np.float32)
-    data.polygons.foreach_get("area", area)
-    matrix = world_matrix(obj)
-    square = abs(matrix.determinant()) ** (2.0 / 3.0) * scale_length**2
+    zone, kind = numbers(obj.data, ZONE), numbers(obj.data, KIND)
     words = []
     faces = (zone == KEEP_WHOLE, zone == MUST_HIDE, zone == MAY_SHOW, kind == BACK)
     for (word, colour), chosen in zip(_COVERS, faces, strict=True):
         if chosen.any():
-            folder.objects.link(_cover(obj, word, chosen, colour))
-            words.append(f"{word} {float(area[chosen].sum(dtype=np.float64)) * square:.3g} m²")
+            cover, area = _cover(obj, word, chosen, colour, scale_length)
+            folder.objects.link(cover)
+            words.append(f"{word} {area:.3g} m²")
     said = f"Zones: {', '.join(words)}." if words else ""
     folder[SAID] = said
     return said
 
 
-def _cover(obj: Any, word: str, chosen: NDArray[np.bool_], colour: tuple[float, ...]) -> Any:
-    """The chosen faces as an object of its own, a little off the surface."""
+def _cover(
+    obj: Any, word: str, chosen: NDArray[np.bool_], colour: tuple[float, ...], scale_length: float
+) -> tuple[Any, float]:
+    """The chosen faces as an object of its own, a little off the surface, and their area in square metres."""
     data = obj.data
+    corners = _corners(data, chosen)
+    used = np.zeros(len(data.vertices), dtype=bool)
+    used[corners] = True
+    rows = np.flatnonzero(used)
+    place = np.empty(len(used), dtype=np.int64)
+    place[rows] = np.arange(len(rows))
+    normals = np.empty(3 * len(used), dtype=np.float32)
+    data.vertex_normals.foreach_get("vector", normals)
+    where = convert.attribute_values(data, "position", 3).reshape(-1, 3)[rows]
+    matrix = world_matrix(obj)
+    area = triangle_areas(
+        Mesh((where.astype(np.float64) @ np.array(matrix.to_3x3()).T) * scale_length, place[corners])
+    ).sum()
+    lift = _LIFT * max(obj.dimensions) / max(abs(value) for value in matrix.to_scale())
+    cover = bpy.data.objects.new(
+        f"zone {word}",
+        convert.surface(f"zone {word}", where + lift * normals.reshape(-1, 3)[rows], place[corners]),
+    )
+    cover.matrix_world = matrix
+    cover.color = colour
+    material: Any = bpy.data.materials.get(f"zone {word}") or bpy.data.materials.new(f"zone {word}")
+    material.diffuse_color = colour
+    made: Any = cover.data
+    made.materials.append(material)
+    cover.hide_render = cover.hide_select = True
+    return cover, float(area)
+
+
+def _corners(data: Any, chosen: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Vertices (m, 3) of the triangles of the chosen faces."""
+    if _whole(data):
+        whole: NDArray[np.int32] = convert.attribute_values(data, ".corner_vert", 1).reshape(-1, 3)[chosen]
+        return whole
     data.calc_loop_triangles()
     corners = np.empty(3 * len(data.loop_triangles), dtype=np.int32)
     data.loop_triangles.foreach_get("vertices", corners)
     face = np.empty(len(data.loop_triangles), dtype=np.int32)
     data.loop_triangles.foreach_get("polygon_index", face)
-    used, triangles = np.unique(corners.reshape(-1, 3)[chosen[face]], return_inverse=True)
-    normals = np.empty(3 * len(data.vertices), dtype=np.float32)
-    data.vertex_normals.foreach_get("vector", normals)
-    where = convert.attribute_values(data, "position", 3).reshape(-1, 3)[used]
-    lift = _LIFT * max(obj.dimensions) / max(abs(value) for value in obj.matrix_world.to_scale())
-    cover = bpy.data.objects.new(
-        f"zone {word}",
-        convert.surface(f"zone {word}", where + lift * normals.reshape(-1, 3)[used], triangles.reshape(-1, 3)),
-    )
-    cover.matrix_world = obj.matrix_world.copy()
-    cover.color = colour
-    material: Any = bpy.data.materials.get(f"zone {word}") or bpy.data.materials.new(f"zone {word}")
-    material.diffuse_color = colour
-    data = cover.data
-    data.materials.append(material)
-    cover.hide_render = cover.hide_select = True
-    return cover
+    return corners.reshape(-1, 3)[chosen[face]]

@@ -56,7 +56,6 @@ VECTORS = {
     "operators/joints.py": {"argmax", "cross", "linalg.norm"},
     "site_objects.py": {"block", "stack"},
     "trial.py": {"linalg.norm"},
-    "zones.py": {"unique"},
     "picture_scene.py": {"cos", "cross", "linalg.norm", "sin"},
 }
 """And what computes: directions, lengths, turns, and values mixed at a triangle's corners."""
