@@ -129,12 +129,11 @@ class Sweeps:
     def _near(
         self, body: int, d: int, ahead: bool, rows: IntArray, columns: IntArray
     ) -> tuple[FloatArray, IntArray, IntArray]:
-        """Faces that touch the given cells, (m, 3, 3) in metres; and the cell of each touch, and its face."""
+        """Faces that touch the given cells, (3, 3, m) in metres; and the cell of each touch, and its face."""
         corners = self._looking(body, d, ahead)
         use = np.ones(corners.shape[2], dtype=bool)
         for axis, cells in ((0, columns), (1, rows)):
-            low, high = corners[axis].min(axis=0), corners[axis].max(axis=0)
-            use &= (high >= cells.min()) & (low <= cells.max() + 1)
+            use &= (_most(corners[axis]) >= cells.min()) & (_least(corners[axis]) <= cells.max() + 1)
         corners = np.ascontiguousarray(corners[:, :, use])
         parts = [(_cell_key(part.row, part.column), part.triangle) for part in fragments(corners, touched=True)]
         none = np.zeros(0, dtype=np.int64)
@@ -142,7 +141,7 @@ class Sweeps:
         face = np.concatenate([none, *(p[1] for p in parts)])
         order = np.argsort(key, kind="stable")
         corners[:2] *= self._cell
-        return np.ascontiguousarray(corners.transpose(2, 1, 0)), key[order], face[order]
+        return corners, key[order], face[order]
 
     def _exactly(self, mover: int, other: int, d: int, rows: IntArray, columns: IntArray) -> bool:
         """The last word, from the triangles in the cells (k,) where it is open."""
@@ -151,16 +150,19 @@ class Sweeps:
         front, front_key, front_face = self._near(other, d, True, rows, columns)
         ends = [[np.searchsorted(key, keys, side=side) for side in ("left", "right")] for key in (back_key, front_key)]
         counts = [end - start for start, end in ends]
+        lows, highs = (
+            [[bound(part[axis]) for axis in range(3)] for part in (back, front)] for bound in (_least, _most)
+        )
+        faces = front.shape[2]
         for cell, at in runs_in_parts(counts[0] * counts[1], _PAIRS):
             a = back_face[ends[0][0][cell] + at // counts[1][cell]]
             b = front_face[ends[1][0][cell] + at % counts[1][cell]]
-            pair = np.unique(a * len(front) + b)
-            p, q = back[pair // len(front)], front[pair % len(front)]
-            near = q[:, :, 2].max(axis=1) > p[:, :, 2].min(axis=1) + OVERLAP
+            near = highs[1][2][b] > lows[0][2][a] + OVERLAP
             for axis in (0, 1):
-                near &= q[:, :, axis].max(axis=1) > p[:, :, axis].min(axis=1) + OVERLAP
-                near &= p[:, :, axis].max(axis=1) > q[:, :, axis].min(axis=1) + OVERLAP
-            if bool(over(p[near], q[near]).any()):
+                near &= highs[1][axis][b] > lows[0][axis][a] + OVERLAP
+                near &= highs[0][axis][a] > lows[1][axis][b] + OVERLAP
+            pair = np.unique(a[near] * faces + b[near])
+            if bool(over(back[:, :, pair // faces], front[:, :, pair % faces]).any()):
                 return True
         return False
 
@@ -200,12 +202,24 @@ def _shared(one: _Envelope, two: _Envelope) -> tuple[tuple[int, int], tuple[slic
     return (start[0], start[1]), mine, its
 
 
+def _least(corners: FloatArray) -> FloatArray:
+    """Smallest of three corners, (3, m) to (m,)."""
+    result: FloatArray = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
+    return result
+
+
+def _most(corners: FloatArray) -> FloatArray:
+    """Largest of three corners, (3, m) to (m,)."""
+    result: FloatArray = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
+    return result
+
+
 def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
     """For pairs of triangles, whether some of the second lies straight over some of the first, touching apart.
 
     Parameters
     ----------
-    p, q : (k, 3, 3) corners, the third coordinate is the height.
+    p, q : (3, 3, k) axis, corner, pair; the third axis is the height.
 
     Notes
     -----
@@ -213,20 +227,20 @@ def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
     corners are corners of one in the other and crossings of sides; height over height is linear on it, so its largest
     value is at one of those.
     """
-    overlap = np.ones(len(p), dtype=bool)
-    for t in (p, q):
+    out = np.zeros(p.shape[2], dtype=bool)
+    rows = np.arange(len(out))
+    for which in (0, 1):
         for k in range(3):
-            side = t[:, (k + 1) % 3, :2] - t[:, k, :2]
-            length = np.hypot(side[:, 0], side[:, 1])
+            t = q if which else p
+            across, up = (t[axis, (k + 1) % 3] - t[axis, k] for axis in (0, 1))
+            length = np.hypot(across, up)
             length[length == 0.0] = 1.0
-            normal = np.stack((-side[:, 1], side[:, 0]), axis=1) / length[:, None]
-            a = np.einsum("kij,kj->ki", p[:, :, :2], normal)
-            b = np.einsum("kij,kj->ki", q[:, :, :2], normal)
-            overlap &= np.minimum(a.max(axis=1), b.max(axis=1)) - np.maximum(a.min(axis=1), b.min(axis=1)) > OVERLAP
-    out = np.zeros(len(p), dtype=bool)
-    rows = np.flatnonzero(overlap)
+            x, y = -up / length, across / length
+            a, b = (side[0] * x + side[1] * y for side in (p, q))
+            meets = np.minimum(_most(a), _most(b)) - np.maximum(_least(a), _least(b)) > OVERLAP
+            if not meets.all():
+                rows, p, q = rows[meets], p[:, :, meets], q[:, :, meets]
     if len(rows):
-        p, q = p[rows], q[rows]
         best = np.full(len(rows), -np.inf)
         for k in range(3):
             best = np.maximum(best, _above(p[:, k], q, 1.0))
@@ -238,28 +252,31 @@ def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
 
 
 def _above(point: FloatArray, triangle: FloatArray, sign: float) -> FloatArray:
-    """`sign` times (height of the triangle minus height of the point) where the point lies in it; else -inf."""
+    """`sign` times (height of the triangle minus height of the point) where the point lies in it; else -inf.
+
+    point : (3, k). triangle : (3, 3, k) axis, corner.
+    """
     a, b, c = triangle[:, 0], triangle[:, 1], triangle[:, 2]
     ab, ac, ap = b - a, c - a, point - a
-    det = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    det = ab[0] * ac[1] - ab[1] * ac[0]
     det = np.where(det == 0.0, 1.0, det)
-    s = (ap[:, 0] * ac[:, 1] - ap[:, 1] * ac[:, 0]) / det
-    t = (ab[:, 0] * ap[:, 1] - ab[:, 1] * ap[:, 0]) / det
+    s = (ap[0] * ac[1] - ap[1] * ac[0]) / det
+    t = (ab[0] * ap[1] - ab[1] * ap[0]) / det
     inside = (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
-    height = a[:, 2] + s * ab[:, 2] + t * ac[:, 2]
-    return np.where(inside, sign * (height - point[:, 2]), -np.inf)
+    height = a[2] + s * ab[2] + t * ac[2]
+    return np.where(inside, sign * (height - point[2]), -np.inf)
 
 
 def _crossing(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> FloatArray:
-    """Height of side c-d over side a-b where they cross seen from above; -inf where they do not."""
+    """Height of side c-d over side a-b where they cross seen from above, ends (3, k); -inf where they do not."""
     ab, cd, ac = b - a, d - c, c - a
-    det = ab[:, 0] * cd[:, 1] - ab[:, 1] * cd[:, 0]
+    det = ab[0] * cd[1] - ab[1] * cd[0]
     solid = det != 0.0
     det = np.where(solid, det, 1.0)
-    s = (ac[:, 0] * cd[:, 1] - ac[:, 1] * cd[:, 0]) / det
-    t = (ac[:, 0] * ab[:, 1] - ac[:, 1] * ab[:, 0]) / det
+    s = (ac[0] * cd[1] - ac[1] * cd[0]) / det
+    t = (ac[0] * ab[1] - ac[1] * ab[0]) / det
     crosses = solid & (s >= 0.0) & (s <= 1.0) & (t >= 0.0) & (t <= 1.0)
     # Sides along one line give s and t of pure rounding: then the two places differ.
-    apart = c + t[:, None] * cd - a - s[:, None] * ab
-    crosses &= np.hypot(apart[:, 0], apart[:, 1]) <= _ROUNDING
-    return np.where(crosses, apart[:, 2], -np.inf)
+    apart = c + t * cd - a - s * ab
+    crosses &= np.hypot(apart[0], apart[1]) <= _ROUNDING
+    return np.where(crosses, apart[2], -np.inf)

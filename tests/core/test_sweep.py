@@ -167,7 +167,7 @@ def test_triangles_over_triangles_against_polygons() -> None:
     rng = np.random.default_rng(3)
     p, q = rng.normal(size=(400, 3, 3)), rng.normal(size=(400, 3, 3))
     q[:, :, 2] += rng.normal(size=400)[:, None]
-    found = over(p, q)
+    found = over(p.transpose(2, 1, 0), q.transpose(2, 1, 0))
     said = 0
     for one, two, got in zip(p, q, found, strict=True):
         shared = Polygon(one[:, :2]).intersection(Polygon(two[:, :2]))
