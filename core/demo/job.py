@@ -29,6 +29,9 @@ kinds = ["plane", "profile"]
 fit = "5 mm"
 seams = ["crevice", "marked", "glue line"]
 
+[load_space]               # a semi-trailer with a curtain, invented
+size = ["13.6 m", "2.45 m", "2.35 m"]
+
 [cost]                     # hours, shares and the price list that goes with them are invented
 labour = [
   { stage = "cutting", hours = 0.4, faces = ["joint"] },

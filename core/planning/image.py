@@ -122,8 +122,11 @@ def make_image(slab: Slab, u: FloatArray, w: FloatArray) -> Image:
     return Image(column, row, _soft(cost), depth)
 
 
-def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Cubic metres of foam and kilograms of skin in each column of the image below each row, (columns, rows + 1)."""
+def below(part: Part, image: Image, u: FloatArray, w: FloatArray, more: FloatArray | None = None) -> FloatArray:
+    """Sums in each column of the image below each row, (2 + m, columns, rows + 1).
+
+    Cubic metres of foam; kilograms of skin; `more`, (m, k): of further weights of the part's few samples.
+    """
     of = part.of
     columns, rows = image.depth.shape
     some, each, cells, each_cell = part.few
@@ -138,7 +141,12 @@ def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> tuple[Float
     # Thinned sums are set right by the whole's.
     held *= part.foam / held.sum()
     laid *= part.laid / max(float(laid.sum()), 1e-12)
-    return _below(held.reshape(columns, rows)), _below(laid.reshape(columns, rows))
+    images = [held, laid]
+    for weights in () if more is None else more:
+        images.append(gathered(at[: len(some)], weights, columns * rows))
+    out = np.zeros((len(images), columns, rows + 1))
+    np.cumsum(np.stack(images).reshape(-1, columns, rows), axis=2, out=out[:, :, 1:])
+    return out
 
 
 def _bin(x: FloatArray, step: float, first: int) -> IntArray:
@@ -174,10 +182,4 @@ def boxed(values: FloatArray, axis: int, width: float) -> FloatArray:
     full = total[2 * reach + 2 : 2 * reach + 2 + count] - total[1 : 1 + count]
     wide = total[2 * reach + 3 : 2 * reach + 3 + count] - total[:count]
     out: FloatArray = np.moveaxis(full * (1.0 - rim) + wide * rim, 0, axis) / width
-    return out
-
-
-def _below(image: FloatArray) -> FloatArray:
-    out = np.zeros((image.shape[0], image.shape[1] + 1))
-    np.cumsum(image, axis=1, out=out[:, 1:])
     return out

@@ -16,6 +16,7 @@ from ..handling.figures import PieceFigures
 from ..job import Job
 from ..mesh.mesh import JOINT, KIND_NAMES
 from ..skin.mass import mass_per_area
+from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 
@@ -27,6 +28,18 @@ _HAIR: Final = 0.004
 
 _FILL: Final = (0.88, 0.09)
 """Share of the mass limit that pieces reach on average: this much, and so much more where one joint makes them."""
+
+_COUNT: Final = 60
+"""Most parts of a grid."""
+
+_SMALL: Final = 4.0
+"""Mass limits up to which a body is compared with small grids only."""
+
+_FOLLOWED: Final = 0.8
+"""Share of a plane's exposed line that a joint not yet planned is hoped to show."""
+
+_DEAR: Final = 1.6
+"""Cost of a piece and its joints of a body too large for any grid."""
 
 _HOLLOW: Final = 0.55
 """Share of its box that a body fills under which parts of the box count as empty (a ring, a U)."""
@@ -101,7 +114,7 @@ def _largest(density: float, skin: float, limit: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """The law by which parts are judged before they are cut further: see `Need.pieces`."""
+    """The law by which parts are judged before they are cut further: see `Need.cost`."""
 
     grids: FloatArray
     limit: float
@@ -116,7 +129,7 @@ class Need:
         grids = np.stack([a.ravel() for a in np.meshgrid(p, q, r, indexing="ij")], axis=1)
         halves = np.array([[n / 2.0, 2.0, k] for n in range(3, 16, 2) for k in (1.0, 2.0)])
         grids = np.concatenate([grids, halves])
-        grids = grids[np.prod(grids, axis=1) <= 36]
+        grids = grids[np.prod(grids, axis=1) <= _COUNT]
         length, width, height = size_limits(job)
         return cls(
             grids[np.argsort(np.prod(grids, axis=1), kind="stable")].astype(np.float64),
@@ -133,39 +146,79 @@ class Need:
             side <= most * (1.0 + 1e-9) for side, most in zip(sides, self.size, strict=True)
         )
 
-    def pieces(self, box: FloatArray, volume: FloatArray, mass: FloatArray) -> FloatArray:
-        """Pieces that bodies come to, (n,).
+    def leaf(self, mass: float | FloatArray, worth: Worth) -> FloatArray:
+        """Cost of a piece: one, and more where it is small."""
+        lack = np.clip(worth.light - np.asarray(mass) / self.limit, 0.0, None) / worth.light
+        out: FloatArray = 1.0 + worth.small * lack
+        return out
+
+    def cost(self, box: FloatArray, volume: FloatArray, mass: FloatArray, line: FloatArray, worth: Worth) -> FloatArray:
+        """What bodies come to, in pieces, (n,).
 
         Parameters
         ----------
-        box : (n, 3) length, width, height, metres, length at least width. volume : (n,) cubic metres.
+        box : (n, 3) metres along two level axes and upwards. volume : (n,) cubic metres.
         mass : (n,) kilograms, with the skin on the faces that they have.
+        line : (n, 3) weighted metres of line that planes square to each axis show, summed over all such planes: square
+            metres.
 
         Notes
         -----
-        Each body is thought cut into p x q x r equal parts of its box. The joints that this takes add skin; the least
-        p q r whose parts are within mass and size is the answer. Mass alone would call half of what is needed.
+        Each body is thought cut into p x q x r equal parts of its box. The joints that this takes add skin and show
+        line; of the grids whose parts are within mass and size the cheapest is the answer. Mass alone would call half
+        of what is needed.
         """
+        swap = box[:, 1] > box[:, 0]
+        box, line = box.copy(), line.copy()
+        box[swap, :2] = box[swap, 1::-1]
+        line[swap, :2] = line[swap, 1::-1]
+        out = np.empty(len(box))
+        small = mass <= _SMALL * self.limit
+        for rows, grids in (
+            (np.flatnonzero(small), self.grids[np.prod(self.grids, axis=1) <= 3.0 * _SMALL]),
+            (np.flatnonzero(~small), self.grids),
+        ):
+            if len(rows):
+                out[rows] = self._least(box[rows], volume[rows], mass[rows], line[rows], worth, grids)
+        return out
+
+    def _least(
+        self,
+        box: FloatArray,
+        volume: FloatArray,
+        mass: FloatArray,
+        line: FloatArray,
+        worth: Worth,
+        grids: FloatArray,
+    ) -> FloatArray:
         length, width, height = (box[:, k : k + 1] for k in range(3))
-        p, q, r = self.grids.T
+        p, q, r = grids.T
         fill = np.clip(volume / np.maximum(np.prod(box, axis=1), 1e-12), 0.05, 1.0)[:, None]
-        added = (p - 1.0) * width * height + (q - 1.0) * length * height + (r - 1.0) * length * width
+        hollow = np.minimum(1.0, fill / _HOLLOW)
+        cross = box.prod(axis=1)[:, None] / np.maximum(box, 1e-9) * fill
+        added = (p - 1.0) * cross[:, :1] + (q - 1.0) * cross[:, 1:2] + (r - 1.0) * cross[:, 2:]
         count = p * q * r
-        room = np.where(count <= 1.0, count, count * np.minimum(1.0, fill / _HOLLOW))
-        share = np.where(count <= 1.0, 1.0, _FILL[0] + _FILL[1] * 2.0 / count)
-        ok = mass[:, None] + 2.0 * self.face_mass * fill * added <= room * share * self.limit
+        one = count <= 1.0
+        room = np.where(one, 1.0, count * hollow)
+        share = np.where(one, 1.0, _FILL[0] + _FILL[1] * 2.0 / count)
+        total = mass[:, None] + 2.0 * self.face_mass * added
+        ok = total <= room * share * self.limit
         a, b, c = length / p, width / q, height / r
         if self.any_pose:
-            a, b, c = np.sort(np.broadcast_arrays(c, b, a), axis=0)[::-1]
+            high, low = np.maximum(a, b), np.minimum(a, b)
+            a, b, c = np.maximum(high, c), np.maximum(low, np.minimum(high, c)), np.minimum(low, c)
         else:
             a, b = np.maximum(a, b), np.minimum(a, b)
         for side, most in zip((a, b, c), self.size, strict=True):
             ok &= side <= most * (1.0 + 1e-9)
-        some = ok.any(axis=1)
-        first = np.argmax(ok, axis=1)
-        hollow = np.minimum(1.0, fill[:, 0] / _HOLLOW)
-        out: FloatArray = np.where(some, np.where(first > 0, np.maximum(2.0, count[first] * hollow), 1.0), 0.0)
-        far = ~some
+        shown = line / np.maximum(box, 1e-9) * (_FOLLOWED * worth.line)
+        value = (p - 1.0) * shown[:, :1] + (q - 1.0) * shown[:, 1:2] + (r - 1.0) * shown[:, 2:]
+        value += worth.area * added
+        number = np.maximum(room, np.where(one, 1.0, 2.0))
+        value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
+        value = np.where(ok, value, np.inf)
+        out: FloatArray = value.min(axis=1)
+        far = ~np.isfinite(out)
         if far.any():
-            out[far] = np.maximum(36.0, mass[far] / self.limit * 1.6)
+            out[far] = np.maximum(float(_COUNT), mass[far] / self.limit * 1.6) * _DEAR
         return out

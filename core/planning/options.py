@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Ways to cut one part: planes and profiles in many directions, the likeliest of them really split."""
+"""Ways to cut one part: series of planes and profiles in many directions, the likeliest of them really split."""
 
 from __future__ import annotations
 
@@ -10,55 +10,42 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..job import Job
-from .image import COLUMN, RISE, ROW, Image, Slab, below, make_image, whole_slab
+from .chain import best_chain, best_single, slabs
+from .image import ROW, Slab, whole_slab
 from .need import Need
 from .part import Part, Sheet, shown, split
-from .path import Band, best_paths, knots, plain
+from .path import plain
+from .pool import STEP, WIRES, Pool, across, planes, profiles, pruned, turned
 from .sweep import Sweep, sweep
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_AROUND: Final = 6
-"""Level directions, 30 degrees apart; a profile bends further than half of that, and its wire is turned later."""
+_AROUND: Final = (6, 4)
+"""Level directions, 30 degrees apart (45 for a part of few pieces); a profile bends further than half of that, and its
+wire is turned later."""
 
-_WIRES: Final = (0.0, 60.0, 120.0)
-"""Degrees from upright at which the wire is tried, before it is turned further."""
+_MANY: Final = (7, 2, 4)
+"""Directions in which profiles are looked for at a glance, those then looked at closely, and ways really split."""
 
-_BAND: Final = 15
-"""Rows to either side of a plane that a profile may stray."""
+_FEW: Final = (3, 1, 3)
+"""The same for a part of few pieces."""
 
-_STEP: Final = 8
-"""Rows from one band's middle to the next: bands overlap, so that no way between two seams is missed."""
+_FEW_PIECES: Final = 4.5
+"""Cost under which a part is one of few pieces."""
 
-_BANDS: Final = 10
-"""Most bands in one direction that profiles are sought in."""
+_MORE: Final = 0.5
+"""Pieces by which a closer look is hoped to better a direction."""
 
-_BENT: Final = 2
-"""Directions in which profiles are sought: those whose planes promise most."""
+_GLANCE: Final = 24
+"""Planes of a direction by which it is compared with others."""
 
-_PROMISE: Final = 0.45
-"""Share of a plane's exposed line that a profile near it is hoped to show, when directions are compared."""
+_FINE: Final = 72
+"""The same where planes alone are wanted."""
 
-_SHOWN: Final = 2.0
-"""Metres of line off seams that a joint yet to come shows, for each metre of its width. Rather much: a search that
-hopes for too much stays at the first cuts."""
-
-_POLISHED: Final = 1
-"""Profiles of a part whose wire is turned further."""
-
-_TURNS: Final = (18.0, 8.0)
-"""Degrees by which the wire is turned, step by step, each way about both axes of the profile."""
-
-_GAIN: Final = 0.02
-"""Metres of line that a turn of the wire must save."""
-
-_NEAR: Final = 0.35
-"""Metres to either side of a profile that are looked at while its wire is turned: its band, and what turns bring in."""
-
-_TRIED: Final = 6
-"""Ways that are really split."""
+_SINGLES: Final = 2
+"""Single joints of a direction that are tried beside its best series."""
 
 _APART: Final = 0.1
 """Metres: two ways of one kind and direction closer than this are one."""
@@ -66,8 +53,8 @@ _APART: Final = 0.1
 _ROWS: Final = 100
 """About as many planes of a direction that are weighed by what their sides come to."""
 
-_LEAST: Final = 0.04
-"""Share of the part, on the smaller side, under which a way is not looked at."""
+_LEAST: Final = 0.03
+"""Share of the part, on the smaller side, under which a joint is not looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,13 +63,15 @@ class Option:
 
     Attributes
     ----------
-    sheet : the joint. parts : what it makes. cost : of the joint itself, in pieces.
+    sheet : the joint. parts : what it makes. then : for each part, how the same series cuts it further, or None.
+    cost : of the joint itself, in pieces.
     line, missed, off : metres of visible line, metres of it off seams, and those weighted by what they cost.
     area : square metres.
     """
 
     sheet: Sheet
     parts: tuple[Part, ...]
+    then: tuple[Option | None, ...]
     cost: float
     line: float
     missed: float
@@ -92,9 +81,9 @@ class Option:
 
 @dataclass(frozen=True, eq=False)
 class _Way:
-    sheet: Sheet
+    sheets: tuple[Sheet, ...]
+    reach: tuple[float, ...]
     score: float
-    reach: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,210 +112,174 @@ class Rules:
         limits = job.limits
         return cls(need, worth, "plane" in kinds, "profile" in kinds, limits.wire_length, limits.min_thickness, crumb)
 
-    def leaf(self, mass: float | FloatArray) -> FloatArray:
-        """Cost of a piece: one, and more where it is small."""
-        lack = np.clip(self.worth.light - np.asarray(mass) / self.need.limit, 0.0, None) / self.worth.light
-        out: FloatArray = 1.0 + self.worth.small * lack
-        return out
-
-    def estimate(self, box: FloatArray, volume: FloatArray, mass: FloatArray) -> FloatArray:
-        """Cost that parts come to, (n,): pieces, and the joints between them."""
-        pieces = self.need.pieces(box, volume, mass)
-        # A joint between pieces of this limit is about as large as the face of a cube of the mean piece.
-        face = (np.maximum(volume, 1e-9) / np.maximum(pieces, 1.0)) ** (2.0 / 3.0)
-        each = self.worth.area * face + self.worth.line * _SHOWN * np.sqrt(face)
-        return np.where(pieces <= 1.0, self.leaf(mass), pieces + (pieces - 1.0) * each)
+    def estimate(self, part: Part) -> float:
+        """Cost that a part comes to: pieces, and the joints between them."""
+        box, line = np.array([part.box]), part.lines[None]
+        return float(self.need.cost(box, np.array([part.volume]), np.array([part.mass]), line, self.worth)[0])
 
 
 def options(part: Part, rules: Rules) -> list[Option]:
     """Ways to cut a part, the best first by what its parts seem to come to; none where nothing can be cut."""
-    slab = whole_slab(part)
-    sweeps = [sweep(part, w) for w in _directions(part)]
+    many = rules.estimate(part)
+    glances, bent, tried = _FEW if many < _FEW_PIECES else _MANY
+    sweeps = [sweep(part, w) for w in _directions(part, _AROUND[many < _FEW_PIECES])]
     ways: list[_Way] = []
     hopes = []
-    for one in sweeps:
-        rest, ok = _rest(one, part, rules)
-        flat = rest + rules.worth.line * one.cost + rules.worth.area * one.area
-        hopes.append((float((flat - (1.0 - _PROMISE) * rules.worth.line * one.cost).min(initial=np.inf)), rest, ok))
-        if rules.planes or not rules.profiles:
-            ways += _planes(one, flat)
+    for k, one in enumerate(sweeps):
+        flat, hope, spared = _planes(part, one, rules)
+        ways += flat if rules.planes or not rules.profiles else []
+        # Each of the joints that a part of many pieces takes may follow seams.
+        hopes.append((hope - max(1.0, 0.5 * many) * spared, k))
     if rules.profiles:
-        order = sorted(range(len(sweeps)), key=lambda k: hopes[k][0])
-        for k in order[:_BENT]:
-            if np.isfinite(hopes[k][0]):
-                ways += _profiles(part, slab, sweeps[k], *hopes[k][1:], rules)
-    found = [pair for way in _chosen(ways) if (pair := _try(part, way, rules)) is not None]
-    found.sort(key=lambda pair: _total(pair[0], rules))
-    bent = [pair for pair in found if not pair[0].sheet.flat][:_POLISHED]
-    for option, made in bent:
-        way = _polished(slab, option.sheet, made, rules)
-        pair = None if way is None else _try(part, way, rules)
-        if pair is not None:
-            found.append(pair)
-    return [option for option, _ in found]
+        ways += _bent(part, [sweeps[k] for hope, k in sorted(hopes)[:glances] if np.isfinite(hope)], bent, ways, rules)
+    else:
+        for one in sweeps:
+            pool = planes(part, one, _borders(one, part, _FINE))
+            cost, chain = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
+            ways += [_way(pool, chain, cost)] if chain else []
+    found = [option for way in _chosen(ways, tried) if (option := _cut(part, way.sheets, way.reach, rules)) is not None]
+    found.sort(key=lambda option: _total(option, rules))
+    return found
+
+
+def _bent(part: Part, sweeps: list[Sweep], most: int, ways: list[_Way], rules: Rules) -> list[_Way]:
+    """Series and single joints with profiles in the directions that promise most at a glance."""
+    slab = whole_slab(part)
+    glances: list[tuple[float, Sweep, Pool]] = []
+    for one in sweeps:
+        pool = _charged(profiles(part, slab, one, _LEAST, rules.worth, WIRES[:1], 2 * STEP), rules)
+        if rules.planes:
+            pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))
+        cost, _ = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
+        glances.append((cost, one, pool))
+    glances.sort(key=lambda row: row[0])
+    out: list[_Way] = []
+    for cost, one, pool in glances[:most]:
+        # A direction that promises no more than what is found already is not looked at.
+        if cost - _MORE < min((way.score for way in (*ways, *out)), default=np.inf):
+            out += _profiles(part, slab, one, pool, rules)
+    return out
 
 
 def _total(option: Option, rules: Rules) -> float:
     """What a way comes to as far as one can tell."""
-    box = np.array([p.box for p in option.parts])
-    volume, mass = (np.array([getattr(p, name) for p in option.parts]) for name in ("volume", "mass"))
-    return option.cost + float(rules.estimate(box, volume, mass).sum())
+    return option.cost + sum(
+        rules.estimate(part) if then is None else _total(then, rules)
+        for part, then in zip(option.parts, option.then, strict=True)
+    )
 
 
-def _directions(part: Part) -> list[FloatArray]:
+def _directions(part: Part, around: int) -> list[FloatArray]:
     turn = round(np.degrees(part.turn))
-    angle = np.radians((turn + np.arange(_AROUND) * (180.0 / _AROUND)) % 180.0)
+    angle = np.radians((turn + np.arange(around) * (180.0 / around)) % 180.0)
     level = [np.array([np.cos(a), np.sin(a), 0.0]) for a in angle]
     for w in level:
         w[np.abs(w) < 1e-12] = 0.0
     return [*level, np.array([0.0, 0.0, 1.0])]
 
 
-def _rest(one: Sweep, part: Part, rules: Rules) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """What the two sides of each plane come to, and which planes are worth a look."""
-    volume, mass = part.foam, float(one.mass[-1])
-    share = one.volume / volume
-    # Every row only where the part is small: then a centimetre decides whether a side is a piece.
+def _borders(one: Sweep, part: Part, most: int) -> IntArray:
+    """Borders of a sweep between which there is something, at most so many."""
+    share = one.volume / part.foam
     rows = np.flatnonzero((share > _LEAST) & (share < 1.0 - _LEAST))
-    rows = rows[:: max(1, len(rows) // _ROWS)]
-    rest, ok = np.full(len(share), np.inf), np.zeros(len(share), dtype=bool)
+    return rows[:: max(1, -(-len(rows) // most))]
+
+
+def _planes(part: Part, one: Sweep, rules: Rules) -> tuple[list[_Way], float, float]:
+    """The best single planes of a direction, apart from each other; what the best comes to; what a profile may save."""
+    # Every row only where the part is small: then a centimetre decides whether a side is a piece.
+    rows = _borders(one, part, _ROWS)
+    if len(rows) == 0:
+        return [], np.inf, 0.0
+    volume, mass = part.foam, float(one.mass[-1])
     own = (part.of.face_mass - part.of.density * part.of.gap / 2.0) * one.area[rows]
-    below = rules.estimate(one.low[rows], one.volume[rows], one.mass[rows] + own)
-    above = rules.estimate(one.high[rows], volume - one.volume[rows], mass - one.mass[rows] + own)
-    rest[rows] = below + above
-    ok[rows] = True
-    return rest, ok
-
-
-def _planes(one: Sweep, flat: FloatArray) -> list[_Way]:
-    """The best planes of a direction, apart from each other."""
+    need, worth = rules.need, rules.worth
+    low = need.cost(one.low[rows], one.volume[rows], one.mass[rows] + own, one.line[rows], worth)
+    high = need.cost(
+        one.high[rows], volume - one.volume[rows], mass - one.mass[rows] + own, one.line[-1] - one.line[rows], worth
+    )
+    score = low + high + worth.line * one.cost[rows] + worth.area * one.area[rows]
+    hope, most = float(score.min()), worth.line * float(one.spared[rows].max())
     out: list[_Way] = []
-    far = int(_APART / ROW)
-    flat = flat.copy()
-    u = _across(one.w, 0.0)
+    u = across(one.w, 0.0)
     for _ in range(3):
-        k = int(np.argmin(flat))
-        if not np.isfinite(flat[k]):
+        k = int(np.argmin(score))
+        if not np.isfinite(score[k]):
             break
-        points = np.array([[0.0, one.at(k)]])
-        out.append(_Way(Sheet(u, one.w, points, True), float(flat[k]), 0.0))
-        flat[max(0, k - far) : k + far + 1] = np.inf
+        points = np.array([[0.0, one.at(int(rows[k]))]])
+        out.append(_Way((Sheet(u, one.w, points, True),), (0.0,), float(score[k])))
+        score[np.abs(rows - rows[k]) * ROW <= _APART] = np.inf
+    return out, hope, most
+
+
+def _profiles(part: Part, slab: Slab, one: Sweep, pool: Pool, rules: Rules) -> list[_Way]:
+    """The best series of profiles across one direction, and the best single ones."""
+    worth = rules.worth
+    more = profiles(part, slab, one, _LEAST, worth, WIRES, STEP)
+    pool = pruned([pool, _charged(more, rules)], worth)
+    matrix = slabs(part, one, pool, rules.need, worth)
+    _, chain = best_chain(*matrix)
+    singles = best_single(*matrix)[:1]
+    bent = []
+    for k in dict.fromkeys([*chain, *(row for _, rows in singles for row in rows)]):
+        if not pool.sheets[k].flat:
+            found = turned(part, slab, one, pool, k, worth)
+            if found is not None:
+                bent.append(_charged(found, rules))
+    for found in bent:
+        pool = pool.joined(found)
+    if bent:
+        matrix = slabs(part, one, pool, rules.need, worth)
+    cost, chain = best_chain(*matrix)
+    out = [_way(pool, chain, cost)] if chain else []
+    for cost, rows in best_single(*matrix):
+        way = _way(pool, rows, cost)
+        if not any(_alike(way, other) for other in out):
+            out.append(way)
+        if len(out) > _SINGLES:
+            break
     return out
 
 
-def _across(w: FloatArray, degrees: float) -> FloatArray:
-    """U for a wire square to w, so many degrees from upright (from +x where w is upright)."""
-    up = np.array([0.0, 0.0, 1.0]) if abs(w[2]) < 0.5 else np.array([1.0, 0.0, 0.0])
-    side = np.cross(up, w)
-    turn = np.radians(degrees)
-    wire = np.cos(turn) * up + np.sin(turn) * side
-    wire[np.abs(wire) < 1e-12] = 0.0
-    u: FloatArray = np.cross(w, wire)
-    return u / np.linalg.norm(u)
+def _charged(pool: Pool, rules: Rules) -> Pool:
+    """With what a wire that does not reach costs, put on the line."""
+    dear = rules.worth.wire / rules.worth.line * np.maximum(pool.reach / rules.wire - 1.0, 0.0)
+    return Pool(
+        pool.sheets,
+        pool.off + dear,
+        pool.area,
+        pool.reach,
+        pool.volume,
+        pool.mass,
+        pool.line,
+        pool.low,
+        pool.high,
+        pool.over,
+    )
 
 
-def _profiles(part: Part, slab: Slab, one: Sweep, rest: FloatArray, ok: NDArray[np.bool_], rules: Rules) -> list[_Way]:
-    """The best profiles about planes of one direction, for each direction of the wire."""
-    hope = np.where(ok, rest + rules.worth.area * one.area + _PROMISE * rules.worth.line * one.cost, np.inf)
-    # The best place in each stretch of _STEP rows, then the best stretches.
-    stretches = [hope[k : k + _STEP] for k in range(0, len(hope), _STEP)]
-    borders = np.array([k * _STEP + int(np.argmin(s)) for k, s in enumerate(stretches)])
-    order = np.argsort(hope[borders], kind="stable")[:_BANDS]
-    borders = np.sort(borders[order][np.isfinite(hope[borders[order]])])
-    if len(borders) == 0:
-        return []
-    out: list[_Way] = []
-    mass, volume = float(one.mass[-1]), part.foam
-    of = part.of
-    for degrees in _WIRES:
-        u = _across(one.w, degrees)
-        image = make_image(slab, u, one.w)
-        centres = (borders + one.first_row - image.first_row).tolist()
-        found = best_paths([Band(image, c) for c in centres], _BAND, rules.worth.area / rules.worth.line)
-        rows = np.stack([path for _, path in found])
-        off, area, reach = _along(image, rows)
-        held, laid = below(part, image, u, one.w)
-        at = (np.arange(rows.shape[1] - 1)[None, :], rows[:, :-1])
-        foam, skin = held[at].sum(axis=1), laid[at].sum(axis=1)
-        own = (of.face_mass - of.density * of.gap / 2.0) * area
-        lower = rules.estimate(one.low[borders], foam, of.density * foam + skin + own)
-        upper = rules.estimate(one.high[borders], volume - foam, mass - of.density * foam - skin + own)
-        score = lower + upper + rules.worth.line * off + rules.worth.area * area
-        score += rules.worth.wire * np.maximum(reach / rules.wire - 1.0, 0.0)
-        taken: list[int] = []
-        for k in np.argsort(score, kind="stable").tolist():
-            if len(taken) == 3:
-                break
-            if any(np.abs(rows[k] - rows[t]).mean() * ROW < _APART for t in taken):
-                continue
-            taken.append(k)
-            sheet = Sheet(u, one.w, knots(image, rows[k]), False)
-            out.append(_Way(sheet, float(score[k]), float(reach[k])))
-    return out
+def _way(pool: Pool, rows: list[int], score: float) -> _Way:
+    return _Way(tuple(pool.sheets[k] for k in rows), tuple(float(pool.reach[k]) for k in rows), score)
 
 
-def _along(image: Image, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What paths show and part: weighted line off seams, area, longest wire; each (b,)."""
-    columns = np.arange(image.depth.shape[0])[None, :]
-    rise = np.diff(rows, axis=1)
-    at = np.clip(rows[:, :-1] + (rise / 2.0).astype(np.int64), 0, image.depth.shape[1] - 1)
-    slope = np.abs(rise) / RISE
-    steep = image.cost[np.where(rise < 0, 0, 2), columns, at]
-    off = (image.cost[1][columns, at] * (1.0 - slope) + steep * slope).sum(axis=1)
-    depth = image.depth[columns, at]
-    return off, (depth * np.hypot(1.0, slope)).sum(axis=1) * COLUMN, depth.max(axis=1)
-
-
-def _polished(slab: Slab, sheet: Sheet, made: FloatArray, rules: Rules) -> _Way | None:
-    """A profile near another, its wire turned so that it follows seams on more sides; None if none shows less."""
-    middle = (made[:, :3] * made[:, 3:]).sum(axis=0) / made[:, 3].sum()
-    price = rules.worth.area / rules.worth.line
-    near = slab.near(middle, sheet.w, _NEAR)
-
-    def look(axes: list[tuple[FloatArray, FloatArray]]) -> list[tuple[float, Image, IntArray]]:
-        images = [make_image(near, u, w) for u, w in axes]
-        bands = [
-            Band(image, int(np.floor(middle @ w / ROW)) - image.first_row)
-            for image, (_, w) in zip(images, axes, strict=True)
-        ]
-        return [
-            (cost, band.image, rows) for band, (cost, rows) in zip(bands, best_paths(bands, _BAND, price), strict=True)
-        ]
-
-    u, w = sheet.u, sheet.w
-    best = None
-    for degrees in _TURNS:
-        turn = np.radians(degrees)
-        tried = [] if best is not None else [(u, w)]
-        for angle in (turn, -turn):
-            wire = np.cross(u, w)
-            c, s = np.cos(angle), np.sin(angle)
-            tried += [(c * u + s * wire, w), (u, c * w + s * wire)]
-        found = look(tried)
-        if best is None:
-            best = found[0]
-            first = best
-        k = min(range(len(found)), key=lambda k: found[k][0])
-        if found[k][0] < best[0] - _GAIN:
-            best, (u, w) = found[k], tried[k]
-    if best is None or best is first:
-        return None
-    reach = _along(best[1], best[2][None])[2]
-    return _Way(Sheet(u, w, knots(best[1], best[2]), False), 0.0, float(reach[0]))
-
-
-def _chosen(ways: list[_Way]) -> list[_Way]:
+def _chosen(ways: list[_Way], most: int) -> list[_Way]:
     """The likeliest ways, of which no two are nearly the same."""
     out: list[_Way] = []
     for way in sorted(ways, key=lambda way: way.score):
-        if len(out) == _TRIED or not np.isfinite(way.score):
+        if len(out) == most or not np.isfinite(way.score):
             break
-        if not any(_alike(way.sheet, other.sheet) for other in out):
+        if not any(_alike(way, other) for other in out):
             out.append(way)
     return out
 
 
-def _alike(a: Sheet, b: Sheet) -> bool:
+def _alike(one: _Way, other: _Way) -> bool:
+    return len(one.sheets) == len(other.sheets) and all(
+        _near(a, b) for a, b in zip(one.sheets, other.sheets, strict=True)
+    )
+
+
+def _near(a: Sheet, b: Sheet) -> bool:
     if a.flat != b.flat or abs(float(a.w @ b.w)) < 0.999 or abs(float(a.u @ b.u)) < 0.999:
         return False
     if a.flat:
@@ -335,20 +288,35 @@ def _alike(a: Sheet, b: Sheet) -> bool:
     return float(np.abs(a.height(at) - b.height(at)).mean()) < _APART / 4.0
 
 
-def _try(part: Part, way: _Way, rules: Rules) -> tuple[Option, FloatArray] | None:
-    """Split the part, and samples of the joint; None where nothing is parted but a crumb."""
-    sheet = way.sheet if way.sheet.flat else Sheet(way.sheet.u, way.sheet.w, plain(way.sheet.points), False)
+def _cut(part: Part, sheets: tuple[Sheet, ...], reach: tuple[float, ...], rules: Rules) -> Option | None:
+    """The part split by the middle one of a series, its parts by the others; None where nothing is parted."""
+    if not sheets:
+        return None
+    k = len(sheets) // 2
+    sheet = sheets[k] if sheets[k].flat else Sheet(sheets[k].u, sheets[k].w, plain(sheets[k].points), False)
+    rest, left = (*sheets[:k], *sheets[k + 1 :]), (*reach[:k], *reach[k + 1 :])
     bodies, made = split(part, sheet)
-    area = float(made[:, 3].sum())
     parts = [p for p in bodies if p.volume >= rules.crumb]
     if len(parts) < 2:
-        return None
+        return _cut(part, rest, left, rules)
+    then = []
+    for body in parts:
+        mine = [n for n, one in enumerate(rest) if _parts(one, body)]
+        fits = rules.need.fits(body.mass, body.box)
+        then.append(None if fits else _cut(body, tuple(rest[n] for n in mine), tuple(left[n] for n in mine), rules))
+    area = float(made[:, 3].sum())
     line, missed, off = shown(part, sheet)
     cost = rules.worth.line * off + rules.worth.area * area
     cost += rules.worth.crumb * (len(bodies) - len(parts))
-    cost += rules.worth.wire * max(0.0, way.reach / rules.wire - 1.0)
+    cost += rules.worth.wire * max(0.0, reach[k] / rules.wire - 1.0)
     cost += rules.worth.thin * _thin(parts, sheet, area, rules.thin)
-    return Option(sheet, tuple(parts), cost, line, missed, off, area), made
+    return Option(sheet, tuple(parts), tuple(then), cost, line, missed, off, area)
+
+
+def _parts(sheet: Sheet, part: Part) -> bool:
+    """Whether a sheet goes through the middle of a part and not past it."""
+    over = float((sheet.above(part.of.cells.middles[part.few[2]]) >= 0.0).mean())
+    return _LEAST < over < 1.0 - _LEAST
 
 
 def _thin(parts: list[Part], sheet: Sheet, area: float, least: float) -> float:

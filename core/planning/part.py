@@ -180,6 +180,17 @@ class Part:
         return length + grow, width + grow, float(np.ptp(self.places[:, 2])) + grow
 
     @cached_property
+    def lines(self) -> FloatArray:
+        """Weighted metres of line that planes square to its length, width and height show, summed over each, (3,)."""
+        some, each, _, _ = self.few
+        turn = self.turn
+        frame = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0], [0.0, 0.0, 1.0]])
+        out: FloatArray = (self.of.worth[some] * each) @ np.sqrt(
+            np.maximum(1.0 - (self.of.normals[some] @ frame.T) ** 2, 0.0)
+        )
+        return out
+
+    @cached_property
     def stands(self) -> bool:
         """Whether its centre is over what it stands on."""
         cells = self.of.cells.middles[self.cells]

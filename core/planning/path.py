@@ -55,58 +55,74 @@ def best_paths(bands: Sequence[Band], band: int, depth_cost: float) -> list[tupl
     """
     columns = max(one.image.depth.shape[0] for one in bands)
     wide, rises, count = 2 * band + 1, len(RISES), len(bands)
-    fees = np.full((columns, count, wide, rises), np.inf)
-    for b, one in enumerate(bands):
-        mine = one.image.depth.shape[0]
-        fees[:mine, b] = _fees(one.image, one.centre, band, depth_cost)
-        fees[mine:, b, :, RISE] = 0.0
+    images = list({id(one.image): one.image for one in bands}.values())
+    every = {id(image): _fees(image, band, depth_cost) for image in images}
+    # Bands of one image stand side by side: `mine` tells which.
+    mine = {id(image): np.array([b for b, one in enumerate(bands) if one.image is image]) for image in images}
+    rows = {
+        key: np.clip(
+            np.array([bands[b].centre for b in mine[key].tolist()])[:, None] + np.arange(wide)[None, :],
+            0,
+            every[key].shape[1] - 1,
+        )
+        for key in mine
+    }
+    stray = ((_STRAY * COLUMN) * (np.arange(-band, band + 1) / band) ** 2)[None, :, None]
     padded = np.full((count, wide + 2 * RISE), np.inf)
     # padded[b, k + n] is what the row from which rise RISES[rises - 1 - n] comes to k has cost so far.
     window = np.lib.stride_tricks.sliding_window_view(padded, rises, axis=1)
     inner = padded[:, RISE : RISE + wide]
     inner[:] = 0.0
-    total = np.empty((count, wide, rises))
-    flat = total.reshape(-1)
+    free = np.full(rises, np.inf)
+    free[RISE] = 0.0
+    fee = np.empty((count, wide, rises))
+    flat = fee.reshape(-1)
     place = (np.arange(count * wide) * rises).reshape(count, wide)
     came = np.empty((columns, count, wide), dtype=np.int64)
     for c in range(columns):
-        np.add(window, fees[c], out=total)
+        for image in images:
+            key = id(image)
+            if c < image.depth.shape[0]:
+                fee[mine[key]] = every[key][c][rows[key]] + stray
+            else:
+                fee[mine[key]] = free
+        fee += window
         best = came[c]
-        total.argmin(axis=2, out=best)
+        fee.argmin(axis=2, out=best)
         inner[:] = flat[place + best]
     end = inner.argmin(axis=1)
-    every = np.arange(count)
-    cost = inner[every, end]
-    rows = np.empty((count, columns + 1), dtype=np.int64)
-    rows[:, columns] = end
+    all_bands = np.arange(count)
+    cost = inner[all_bands, end]
+    path = np.empty((count, columns + 1), dtype=np.int64)
+    path[:, columns] = end
     for c in range(columns - 1, -1, -1):
-        rows[:, c] = rows[:, c + 1] - RISE + came[c, every, rows[:, c + 1]]
+        path[:, c] = path[:, c + 1] - RISE + came[c, all_bands, path[:, c + 1]]
     return [
-        (float(cost[b]), rows[b, : one.image.depth.shape[0] + 1] + (one.centre - band)) for b, one in enumerate(bands)
+        (float(cost[b]), path[b, : one.image.depth.shape[0] + 1] + (one.centre - band)) for b, one in enumerate(bands)
     ]
 
 
-def _fees(image: Image, centre: int, band: int, depth_cost: float) -> FloatArray:
-    """What it costs in each column to come to each row, by each rise from the highest to the lowest."""
-    wide = 2 * band + 1
-    low = centre - band - RISE
-    # All rows that a path may touch, with air where the image ends.
-    span = np.arange(low, low + wide + 2 * RISE)
-    inside = np.clip(span, 0, image.depth.shape[1] - 1)
+def _fees(image: Image, band: int, depth_cost: float) -> FloatArray:
+    """What it costs in each column to come to each row, by each rise from the highest to the lowest.
+
+    (columns, rows + 2 band, rises): row k of the image is at k + band; beyond the image is air.
+    """
+    columns, height = image.depth.shape
+    span = np.arange(-band - RISE, height + band + RISE)
+    inside = np.clip(span, 0, height - 1)
     fall, level, rise_ = (image.cost[k][:, inside] for k in range(3))
-    depth = image.depth[:, inside]
-    out = np.empty((image.depth.shape[0], wide, len(RISES)))
-    stray = (_STRAY * COLUMN) * (np.arange(-band, band + 1) / band) ** 2
+    depth = (depth_cost * COLUMN) * image.depth[:, inside]
+    rows = height + 2 * band
+    out = np.empty((columns, rows, len(RISES)))
     for k, rise in enumerate(RISES.tolist()):
         first = RISE - rise + int(rise / 2)
-        at = slice(first, first + wide)
+        at = slice(first, first + rows)
         slope = abs(rise) / RISE
-        fee = out[:, :, len(RISES) - 1 - k]
-        np.multiply(level[:, at], 1.0 - slope, out=fee)
+        fee = level[:, at] * (1.0 - slope)
         if rise:
             fee += (fall if rise < 0 else rise_)[:, at] * slope
-        fee += (depth_cost * COLUMN * np.hypot(1.0, slope)) * depth[:, at]
-        fee += stray + _BEND * COLUMN * slope
+        fee += np.hypot(1.0, slope) * depth[:, at] + _BEND * COLUMN * slope
+        out[:, :, len(RISES) - 1 - k] = fee
     return out
 
 

@@ -28,7 +28,7 @@ from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 
-_SHARE: Final = 0.992
+_SHARE: Final = 0.988
 """Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
 centimetre afterwards costs less than a piece more."""
 

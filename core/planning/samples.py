@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -62,7 +62,7 @@ class Samples:
     keep : (m,) whether no joint may cross there.
     home : (m,) the cell at each sample, -1 where none is near.
     density : kg/m3. face_mass : kg/m2 on joint faces. grow : metres that the skin adds to a box.
-    gap : metres.
+    gap : metres. tolerance : metres from a seam that count as on it.
     """
 
     cells: Cells
@@ -80,12 +80,19 @@ class Samples:
     face_mass: float
     grow: float
     gap: float
+    tolerance: float
     whole: PieceFigures
 
     @cached_property
     def worth(self) -> FloatArray:
         """Square metres of each sample, times what a metre of joint line costs there."""
         out: FloatArray = self.area * (self.weight * (1.0 - self.seam) + KEEP * self.keep)
+        return out
+
+    @cached_property
+    def spared(self) -> FloatArray:
+        """Square metres of each sample on a seam, times what a metre of joint line would cost there off seams."""
+        out: FloatArray = self.area * self.weight * self.seam
         return out
 
     @cached_property
@@ -125,7 +132,9 @@ def take_samples(
     The skin's mass on each class is scaled so that the whole carving weighs what `measure_piece` says: whatever law
     weighs pieces, the samples follow it.
     """
-    whole = measure_piece(mesh, job, shares)
+    # The box of the whole as it stands: what it could be in another pose is of no use here.
+    upright = replace(job, limits=replace(job.limits, any_pose=False))
+    whole = measure_piece(mesh, upright, shares)
     step = float(np.clip((max(whole.volume, 1e-9) / _CELLS) ** (1.0 / 3.0), *_STEP))
     extent = mesh.size
     # A thin figure in a large box: not more than some millions of places.
@@ -159,6 +168,7 @@ def take_samples(
         face_mass=float(mass[JOINT]) + _rim_mass(job) * _RIM,
         grow=whole.box[2] - float(extent[2]) if not job.limits.any_pose else 0.0,
         gap=gap,
+        tolerance=job.joints.seam_tolerance,
         whole=whole,
     )
 

@@ -12,8 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-
 from ..errors import Cancelled, Progress
 from .options import Option, Rules, options
 from .part import Part
@@ -115,18 +113,23 @@ class Search:
             self.cancelled = True
         return best[1] if best is not None else [_plan(root) for root in roots]
 
-    def _node(self, part: Part, must: bool = False) -> Node:
+    def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
         rules = self.rules
         fits = not must and rules.need.fits(part.mass, part.box)
-        box = np.array([part.box])
-        estimate = float(rules.estimate(box, np.array([part.volume]), np.array([part.mass]))[0])
-        own = float(rules.leaf(part.mass)) + (0.0 if part.stands else rules.worth.tips)
+        own = float(rules.need.leaf(part.mass, rules.worth)) + (0.0 if part.stands else rules.worth.tips)
         own += rules.worth.floor * part.box[0] * part.box[1]
-        return Node(part, fits, own, own if fits else max(estimate, 2.0), value=own if fits else max(estimate, 2.0))
+        estimate = own if fits else max(rules.estimate(part), 2.0)
+        node = Node(part, fits, own, estimate, value=estimate)
+        if then is not None and not fits:
+            node.ways = [self._way(then)]
+        return node
+
+    def _way(self, option: Option) -> tuple[Option, list[Node]]:
+        return option, [self._node(part, then=then) for part, then in zip(option.parts, option.then, strict=True)]
 
     def _expand(self, node: Node) -> None:
-        found = options(node.part, self.rules)
-        node.ways = [(option, [self._node(part) for part in option.parts]) for option in found]
+        ways = options(node.part, self.rules)
+        node.ways = [self._way(option) for option in ways]
         self.work += len(node.part.cells) + len(node.part.skin) + 2000
         self.looked += 1
 
@@ -194,7 +197,9 @@ def divided(plan: Plan, pieces: int, rules: Rules) -> Plan:
         if not ways:
             whole_pieces.add(id(leaf))
             continue
-        way = min(ways, key=lambda way: way.cost + sum(float(rules.leaf(part.mass)) for part in way.parts))
+        way = min(
+            ways, key=lambda way: way.cost + sum(float(rules.need.leaf(part.mass, rules.worth)) for part in way.parts)
+        )
         plan = _exchanged(plan, leaf, Plan(leaf.part, way, tuple(Plan(part, None) for part in way.parts)))
     return plan
 

@@ -4,6 +4,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,30 +17,70 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+_NEAR: Final = 0.24
+"""Metres of rows from which a profile takes its seams: most of its band."""
+
+
 @dataclass(frozen=True, eq=False)
 class Sweep:
     """Planes at every row border along w; borders k at (first_row + k) ROW.
 
     Attributes
     ----------
-    w : (3,) direction.
-    cost : (n,) weighted metres of line off seams. area : (n,) square metres.
+    w : (3,) direction. frame : (3, 3) two level axes and up; w is one of them.
+    cost : (n,) weighted metres of line off seams. spared : (n,) the most of it that a profile near each plane may save
+        by the seams that there are. area : (n,) square metres.
     volume, mass : (n,) below each plane, without the joint's own skin.
-    low, high : (n, 3) box of what lies below and above: length, width, height, metres, skin included.
+    line : (n, 3) below each plane: weighted metres of line that planes square to each axis of the frame show, summed.
+    least, most : (n - 1, 3) along the frame, of what lies in each row; inf and -inf where nothing does.
     """
 
     w: FloatArray
+    frame: FloatArray
     first_row: int
     cost: FloatArray
+    spared: FloatArray
     area: FloatArray
     volume: FloatArray
     mass: FloatArray
-    low: FloatArray
-    high: FloatArray
+    line: FloatArray
+    least: FloatArray
+    most: FloatArray
+    grow: float
 
     def at(self, border: int) -> float:
         """Offset along w of a border, metres."""
         return (self.first_row + border) * ROW
+
+    @cached_property
+    def low(self) -> FloatArray:
+        """Box of what lies below each border, (n, 3) along the frame, metres, skin included."""
+        up = np.maximum.accumulate(self.most) - np.minimum.accumulate(self.least)
+        out: FloatArray = np.concatenate([np.zeros((1, 3)), np.maximum(up, 0.0)]) + self.grow
+        return out
+
+    @cached_property
+    def high(self) -> FloatArray:
+        """Box of what lies above each border."""
+        down = (np.maximum.accumulate(self.most[::-1]) - np.minimum.accumulate(self.least[::-1]))[::-1]
+        out: FloatArray = np.concatenate([np.maximum(down, 0.0), np.zeros((1, 3))]) + self.grow
+        return out
+
+    def between(self, low: IntArray, high: IntArray) -> FloatArray:
+        """Boxes of what lies between borders, (k, 3); `low` before `high`."""
+        out = np.empty((len(low), 3))
+        for border in np.unique(low).tolist():
+            rows = np.flatnonzero(low == border)
+            top = int(high[rows].max())
+            side = np.maximum.accumulate(self.most[border:top]) - np.minimum.accumulate(self.least[border:top])
+            out[rows] = np.maximum(side, 0.0)[high[rows] - border - 1]
+        return out + self.grow
+
+
+def frame_of(part: Part, w: FloatArray) -> FloatArray:
+    """Two level axes and up, (3, 3); `w` is one of them, level or upright."""
+    one = np.array([np.cos(part.turn), np.sin(part.turn), 0.0]) if abs(w[2]) > 0.5 else w
+    return np.stack([one, [-one[1], one[0], 0.0], [0.0, 0.0, 1.0]])
 
 
 def sweep(part: Part, w: FloatArray) -> Sweep:
@@ -46,6 +88,7 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
     of = part.of
     some, each, cells, each_cell = part.few
     points, normals = of.points[some], of.normals[some]
+    frame = frame_of(part, w)
     sw = points @ w
     cw = of.cells.middles[cells] @ w
     fw = part.faces[:, :3] @ w
@@ -60,9 +103,13 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
         out = np.bincount(j, values * (1.0 - share), rows) + np.bincount(j + 1, values * share, rows)
         return np.asarray(out, dtype=np.float64)
 
-    nw = normals @ w
-    level = np.sqrt(np.maximum(1.0 - nw * nw, 0.0))
-    cost = _even(spread(level * of.worth[some])) * (each / ROW)
+    shown = np.sqrt(np.maximum(1.0 - (normals @ frame.T) ** 2, 0.0)) * (of.worth[some] * each)[:, None]
+    along = int(np.argmax(np.abs(frame @ w)))
+    lines = np.stack([spread(column) for column in shown.T], axis=1)
+    cost = _even(lines[:, along]) / ROW
+    # Metres of seam within a profile's reach of each row.
+    follow = spread(np.sqrt(np.maximum(1.0 - (normals @ w) ** 2, 0.0)) * of.spared[some] * each)
+    follow = boxed(follow, 0, _NEAR / ROW) * (_NEAR / ROW) / (2.0 * of.tolerance)
     skin = spread(of.skin[some]) * each
     skin += np.bincount(np.floor(fw / ROW).astype(np.int64) - first, part.faces[:, 3] * of.face_mass, rows)
     held = gathered(np.floor(cw / ROW).astype(np.int64) - first, of.cells.foam[cells] * each_cell, rows)
@@ -71,8 +118,28 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
     # Thinned sums are set right by the whole's.
     volume *= part.foam / volume[-1]
     mass = of.density * volume + np.concatenate([[0.0], np.cumsum(skin)]) * (part.laid / max(float(skin.sum()), 1e-12))
-    low, high = _boxes(part, w, np.concatenate([points, part.faces[:, :3]]), np.concatenate([sw, fw]), first, rows)
-    return Sweep(w, first, _between(cost), _between(boxed(held, 0, 3.0)) / ROW, volume, mass, low, high)
+    line = np.concatenate([np.zeros((1, 3)), np.cumsum(lines, axis=0)])
+    places = np.concatenate([points, part.faces[:, :3]]) @ frame.T
+    row = np.clip(np.floor(np.concatenate([sw, fw]) / ROW).astype(np.int64) - first, 0, rows - 1)
+    least, most = np.full((rows, 3), np.inf), np.full((rows, 3), -np.inf)
+    order = np.argsort(row, kind="stable")
+    start = np.flatnonzero(np.append(True, np.diff(row[order]) > 0))
+    least[row[order[start]]] = np.minimum.reduceat(places[order], start)
+    most[row[order[start]]] = np.maximum.reduceat(places[order], start)
+    return Sweep(
+        w,
+        frame,
+        first,
+        _between(cost),
+        _between(np.minimum(cost, follow)),
+        _between(boxed(held, 0, 3.0)) / ROW,
+        volume,
+        mass,
+        line,
+        least,
+        most,
+        of.grow,
+    )
 
 
 def _even(values: FloatArray) -> FloatArray:
@@ -86,29 +153,3 @@ def _between(values: FloatArray) -> FloatArray:
     out = np.zeros(len(values) + 1)
     out[1:-1] = (values[1:] + values[:-1]) / 2.0
     return out
-
-
-def _boxes(
-    part: Part, w: FloatArray, places: FloatArray, along: FloatArray, first: int, rows: int
-) -> tuple[FloatArray, FloatArray]:
-    """Boxes of what lies below and above each border, in the frame of the direction."""
-    grow = part.of.grow
-    upright = abs(w[2]) > 0.5
-    turn = part.turn
-    one = np.array([np.cos(turn), np.sin(turn), 0.0]) if upright else w
-    two = np.array([-one[1], one[0], 0.0])
-    row = np.clip(np.floor(along / ROW).astype(np.int64) - first, 0, rows - 1)
-    sides_low, sides_high = [], []
-    for axis in (one, two, np.array([0.0, 0.0, 1.0])):
-        x = places @ axis
-        least, most = np.full(rows, np.inf), np.full(rows, -np.inf)
-        np.minimum.at(least, row, x)
-        np.maximum.at(most, row, x)
-        up = np.maximum.accumulate(most) - np.minimum.accumulate(least)
-        down = (np.maximum.accumulate(most[::-1]) - np.minimum.accumulate(least[::-1]))[::-1]
-        sides_low.append(np.concatenate([[0.0], np.maximum(up, 0.0)]) + grow)
-        sides_high.append(np.concatenate([np.maximum(down, 0.0), [0.0]]) + grow)
-    out = []
-    for a, b, c in (sides_low, sides_high):
-        out.append(np.stack([np.maximum(a, b), np.minimum(a, b), c], axis=1))
-    return out[0], out[1]

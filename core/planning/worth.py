@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-_LINE: Final = (0.02, 0.5, 2.0)
+_LINE: Final = (0.02, 0.85, 4.0)
 """Pieces that a metre of visible line off seams costs: where few pieces are wanted, between, where hidden joints are.
 Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs as much as one piece and a half."""
 
@@ -35,7 +35,7 @@ class Worth:
     crumb: float = 0.3
     wire: float = 0.3
     thin: float = 1.0
-    floor: float = 0.2
+    floor: float = 0.35
 
     @classmethod
     def of(cls, hidden: float) -> Worth:
