@@ -139,6 +139,8 @@ class BlockUp(Settings):
     position : of a planned block-up: ``fewest`` searches origin and rotation for fewest billets, ``given`` takes them.
     offsets : (along, across) metres of each course from the first up, over again; empty: by stagger.
     heights : metres of each course from the first up, the last for all above; empty: that of the billet.
+    picked : points on glue lines that show, three or more of one line together, metres, job coordinates; a block-up
+        ``as-given`` is moved onto them, one line after another.
     margin : m of foam to leave outside the carving when blocking out.
     can_covers : m2 of glue line that one can of adhesive bonds.
     """
@@ -155,6 +157,16 @@ class BlockUp(Settings):
         (), Listed(Row(a_length("0 m", "any"), ("along", "across"), '["1.22 m", "0 m"]'), '[["0 m", "0 m"]]')
     )
     heights: tuple[float, ...] = setting((), Listed(a_length("610 mm"), '["610 mm", "300 mm"]'))
+    picked: tuple[tuple[tuple[float, float, float], ...], ...] = setting(
+        (),
+        Listed(
+            Listed(
+                Row(a_length("0 m", "any"), ("x", "y", "z"), '["0.4 m", "-0.6 m", "0.61 m"]'),
+                '[["0.4 m", "-0.6 m", "0.61 m"], ["1.9 m", "-0.7 m", "0.61 m"], ["1.2 m", "0.6 m", "0.61 m"]]',
+            ),
+            '[[["0.4 m", "-0.6 m", "0.61 m"], ["1.9 m", "-0.7 m", "0.61 m"], ["1.2 m", "0.6 m", "0.61 m"]]]',
+        ),
+    )
     margin: float = setting(0.02, a_length("20 mm", "not negative"))
     can_covers: float = setting(10.0, Quantity("area", '"10 m2"'))
 

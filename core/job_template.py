@@ -33,6 +33,7 @@ stagger = 0.5              # of a billet's length, course to course
 position = "fewest"        # of a planned block-up: searched so that fewest billets are needed; "given": origin and rotation as above
 # offsets = [["0 m", "0 m"], ["1.22 m", "0 m"]]   # example: (along, across) of each course from the first up, over again; derived: by stagger
 # heights = ["610 mm", "300 mm"]                  # example: of each course from the first up, the last for all above; derived: the billet's
+# picked = [[["0.4 m", "-0.6 m", "0.61 m"], ["1.9 m", "-0.7 m", "0.61 m"], ["1.2 m", "0.6 m", "0.61 m"]]]   # example: three points on each glue line that shows; a block-up "as-given" is moved onto them
 margin = "20 mm"           # of foam left outside the carving when blocking out
 can_covers = "10 m2"       # of glue line that one can of adhesive bonds (one maker prints 8 to 12 m2 for 800 ml)
 [skin]

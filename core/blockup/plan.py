@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import Progress
+from ..errors import JobError, Progress
 from ..job import BlockUp, Job
 from ..mesh.mass import volume
 from ..mesh.mesh import Mesh
 from .billets import Billet, glue_lines, least_overlap, make_billets, unsupported
+from .fit_points import FittedLayout, fit_to_points
 from .glue_lines import GlueLines
 from .held import Held, held_billets
 from .layout import Layout
@@ -42,6 +43,7 @@ class BlockUpPlan:
         a whole row: job coordinates of the middle of that end.
     hanging : billets that stand on no other.
     overlap : least distance between end joints of two courses, metres; infinite where there are none.
+    fitted : the layout after each glue line that it was moved onto; empty where none was picked.
     """
 
     built: str
@@ -56,6 +58,7 @@ class BlockUpPlan:
     bare: tuple[tuple[str, float, tuple[float, float, float]], ...]
     hanging: tuple[Billet, ...]
     overlap: float
+    fitted: tuple[FittedLayout, ...] = ()
 
     @property
     def courses(self) -> tuple[int, ...]:
@@ -84,7 +87,7 @@ def plan_blockup(mesh: Mesh, job: Job, progress: Progress | None = None) -> Bloc
     Raises
     ------
     JobError
-        A course higher than a billet.
+        A course higher than a billet, or picked points that make no glue line.
     MeshError
         The carving has no triangles, or takes over a million billets.
     """
@@ -95,6 +98,15 @@ def plan_blockup(mesh: Mesh, job: Job, progress: Progress | None = None) -> Bloc
     if settings.built == "planned" and settings.position == "fewest":
         found = search_position(mesh, layout, settings.margin, job.foam.kerf, progress=progress)
         layout, tried = found.layout, found.tried
+    fitted: list[FittedLayout] = []
+    if settings.built == "as-given":
+        for row, points in enumerate(settings.picked):
+            key = f"blockup.picked[{row}]"
+            try:
+                fitted.append(fit_to_points(layout, points))
+            except JobError as error:
+                raise JobError(f"{key}: {error}", key) from None
+            layout = fitted[-1].layout
     held = held_billets(mesh, layout)
     billets = make_billets(held, layout, settings.margin, job.foam.kerf)
     return BlockUpPlan(
@@ -110,12 +122,13 @@ def plan_blockup(mesh: Mesh, job: Job, progress: Progress | None = None) -> Bloc
         bare=_bare(held, layout, settings.margin, billets),
         hanging=unsupported(billets, layout),
         overlap=least_overlap(billets, layout),
+        fitted=tuple(fitted),
     )
 
 
 def settings_at(settings: BlockUp, layout: Layout) -> BlockUp:
-    """Block-up settings with the position of a layout, taken as given from now on."""
-    return replace(settings, origin=layout.origin, rotation=layout.rotation, position="given")
+    """Block-up settings with the position of a layout, taken as given from now on: what was picked is used up."""
+    return replace(settings, origin=layout.origin, rotation=layout.rotation, position="given", picked=())
 
 
 def _bare(

@@ -18,7 +18,7 @@ LEAST_OVERLAP: Final = 0.25
 
 def check_blockup(plan: BlockUpPlan, outlines: Iterable[CourseOutline], job: Job) -> list[Finding]:
     """What is worth saying of a block-up; all notes: nothing of it fails a job."""
-    found = [_count(plan, job)]
+    found = [_count(plan, job), *_fitted(plan)]
     if plan.overlap < LEAST_OVERLAP * plan.layout.billet[0] - 1e-9:
         found.append(
             Finding(
@@ -62,6 +62,25 @@ def _count(plan: BlockUpPlan, job: Job) -> Finding:
         measured=float(plan.bought),
         limit=float(plan.fewest_here),
     )
+
+
+_LINES: Final = {"bed": "between two courses", "end": "across the billets' length", "side": "along it"}
+
+
+def _fitted(plan: BlockUpPlan) -> list[Finding]:
+    """Each glue line that the block-up was moved onto, by the points picked on it."""
+    return [
+        Finding(
+            "blockup_picked",
+            Severity.NOTE,
+            f"The block-up was moved onto the glue line {_LINES[one.line]} that was picked; the points lie up to "
+            f"{_mm(one.off)} off it.",
+            "Pick them again where that is more than the glue line wanders.",
+            measured=one.off,
+            unit="m",
+        )
+        for one in plan.fitted
+    ]
 
 
 def _bare(plan: BlockUpPlan) -> list[Finding]:

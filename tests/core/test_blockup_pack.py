@@ -14,7 +14,10 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from seamwright.core.blockup.layout import Layout
+from seamwright.core.blockup.plan import plan_blockup, settings_at
+from seamwright.core.blockup.report import check_blockup
 from seamwright.core.cutting.joint import Plane
+from seamwright.core.errors import JobError
 from seamwright.core.findings import Severity
 from seamwright.core.job import BlockUp, Job, Joints
 from seamwright.core.jobpack import pack_files
@@ -141,8 +144,43 @@ def test_a_searched_position_stands_in_the_record():
     plan = result.blockup
     assert plan.tried > 100
     assert plan.fewest <= plan.fewest_here <= plan.bought
-    assert plan.layout.origin[2] == float(result.carving.vertices[:, 2].min())
+    # The block-up is planned on the carving as single precision holds it.
+    assert plan.layout.origin[2] == float(result.carving.vertices[:, 2].astype(np.float32).min())
     assert isinstance(plan.layout, Layout)
     record = json.loads(pack_files(result)["job.json"])["blockup"]
     assert record["origin_m"] == list(plan.layout.origin)
     assert np.isclose(math.radians(record["rotation_deg"]), plan.layout.rotation)
+
+
+def test_points_picked_on_two_glue_lines_move_the_block_up():
+    """As they stand in a job file: three on a bed at .55 m, three on an upright line at x = .7 m."""
+    text = """
+[blockup]
+built = "as-given"
+picked = [
+  [["0.2 m", "0.3 m", "550 mm"], ["3 m", "0.4 m", "551 mm"], ["2 m", "1.9 m", "549 mm"]],
+  [["0.7 m", "0.2 m", "0.7 m"], ["700 mm", "1.2 m", "0.9 m"], ["0.7 m", "0.8 m", "1.1 m"]],
+]
+"""
+    job = Job.from_toml(text)
+    assert Job.from_toml(job.to_toml()) == job
+    body = moved(rock(4, 7, size=(4.0, 2.2, 1.3)), shift=(2.0, 1.1, 0.65))
+    plan = plan_blockup(body, job)
+    assert [fitted.line for fitted in plan.fitted] == ["bed", "end"]
+    assert plan.layout.origin[2] % 0.61 == pytest.approx(0.55, abs=1e-12)
+    walls = [plan.layout.to_job([plan.layout.corner((course, 0, 0))])[0][0] % 2.44 for course in plan.courses]
+    assert min(abs(x - 0.7) for x in walls) < 1e-12
+    said = [f for f in check_blockup(plan, (), job) if f.check == "blockup_picked"]
+    assert "between two courses that was picked; the points lie up to 1 mm off it" in said[0].message
+    assert said[0].measured == pytest.approx(0.001)
+    # Where the position is searched or known they count nothing.
+    planned = plan_blockup(body, replace(job, blockup=replace(job.blockup, built="planned", position="given")))
+    assert planned.fitted == ()
+    assert settings_at(job.blockup, plan.layout).picked == ()
+
+
+def test_picked_points_that_make_no_glue_line_are_named():
+    picked = (((0.0, 0.0, 0.5), (1.0, 0.0, 0.5), (0.5, 1.0, 0.5)), ((0.0, 0.0, 0.0), (1.0, 0.0, 0.5), (0.5, 1.0, 1.0)))
+    job = replace(Job(), blockup=BlockUp(built="as-given", picked=picked))
+    with pytest.raises(JobError, match=r"blockup.picked\[1\]: the points lie on no level and no upright plane"):
+        plan_blockup(box((2.0, 1.0, 1.0)), job)
