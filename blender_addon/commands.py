@@ -24,11 +24,13 @@ from .core.clearance.job_bodies import files_of
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, MeshError, Progress, SeamwrightError
 from .core.findings import Finding, Severity, worst
+from .core.intake.mend import Recipe
 from .core.intake.prepare import UP_AXES, check_size, set_upright, upright_notes
 from .core.intake.readers import read_mesh
+from .core.intake.remesh import Remesher
 from .core.intake.report import describe
 from .core.intake.taped import scale_taped
-from .core.job import Job, job_template
+from .core.job import Carving, Job, job_template
 from .core.jobpack.joints_file import read_marked_joints
 from .core.jobpack.pack import pack_files
 from .core.jobpack.record import JobResult
@@ -118,6 +120,9 @@ def _parser() -> argparse.ArgumentParser:
     inspect.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
     inspect.add_argument("--unit", metavar="UNIT", help='unit of the file\'s numbers: mm, in, "23.6 mm" (default: m)')
     inspect.add_argument("--up", metavar="AXIS", choices=UP_AXES, help="the file's axis that points up (default: z)")
+    inspect.add_argument(
+        "--job", metavar="JOB.toml", help="read and mend it as run would by these settings; --unit and --up go before"
+    )
     inspect.add_argument("--json", action="store_true", help="for machines")
     inspect.set_defaults(do=_inspect)
 
@@ -157,7 +162,10 @@ def _template(_: argparse.Namespace, bar: ProgressBar) -> int:
 
 
 def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
-    unit = 1.0 if options.unit is None else FileUnit("length", 'mm or "23.6 mm"').read(options.unit, "--unit")
+    settings = (Job() if options.job is None else _read_job(options.job)).carving
+    unit, up = settings.unit, settings.up
+    if options.unit is not None:
+        unit = FileUnit("length", 'mm or "23.6 mm"').read(options.unit, "--unit")
     carving = read_file(options.carving, options.object)
     if carving.says_unit:
         if options.unit is not None:
@@ -165,9 +173,23 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
         unit = 1.0
         if options.up is not None:
             _tell(bar, f"{carving.name}: says which way is up; --up is passed over", 0)
-    up = "z" if options.up is None or carving.says_unit else options.up
+    elif options.up is not None:
+        up = options.up
     notes = (*carving.notes, *upright_notes(unit, up))
-    report = describe(carving.mesh, unit, up, name=carving.name, notes=notes, progress=stretch(bar, 0.1, 1.0))
+    mesh, how = carving.mesh, (unit, up)
+    if settings.taped:
+        mesh, scaled = _scaled(carving, unit, up, settings)
+        notes, how = (*notes, *(finding.message.rstrip(".") for finding in scaled)), (1.0, "z")
+    report = describe(
+        mesh,
+        *how,
+        base=settings.base,
+        name=carving.name,
+        notes=notes,
+        recipe=Recipe.of(settings),
+        progress=stretch(bar, 0.1, 1.0),
+        remesher=_remesher(settings),
+    )
     bar.close()
     if options.json:
         sys.stdout.write(json.dumps(report.to_dict(), sort_keys=True, indent=1, ensure_ascii=False) + "\n")
@@ -176,7 +198,7 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
     if len(carving.mesh.triangles):
         # A wrong unit is no fault of the surface: the report stands, and the word is said.
         try:
-            check_size(set_upright(carving.mesh, unit), unit, carving.name, "give --unit")
+            check_size(set_upright(mesh, how[0]), unit, carving.name, "give --unit")
         except InputError as error:
             return _tell(bar, str(error), 2)
     return report.exit_code
@@ -199,10 +221,7 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     bar(0.0, "reading the carving")
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
-    try:
-        mesh, scaled = scale_taped(set_upright(carving.mesh, unit, job.carving.up), job.carving.taped)
-    except MeshError as error:
-        raise MeshError(f"{carving.name}: {error}") from None
+    mesh, scaled = _scaled(carving, unit, job.carving.up, job.carving)
     carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
     check_size(mesh, unit, carving.name)
     marks = None
@@ -211,6 +230,24 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     result = _job(mesh, job, joints, letters, prices, marks, carving, bodies, options, stretch(bar, 0.02, 0.5))
     result = replace(result, findings=(*scaled, *result.findings))
     return _hand_over(result, options, bar)
+
+
+def _scaled(carving: CarvingFile, unit: float, up: str, settings: Carving) -> tuple[Mesh, tuple[Finding, ...]]:
+    """The carving in metres, z up, scaled by the taped distances of a job, and findings of that."""
+    try:
+        return scale_taped(set_upright(carving.mesh, unit, up), settings.taped)
+    except MeshError as error:
+        raise MeshError(f"{carving.name}: {error}") from None
+
+
+def _remesher(settings: Carving) -> Remesher | None:
+    """Blender's, where a new skin is asked for."""
+    if settings.mend != "steps" or "remesh" not in settings.steps:
+        return None
+    require_blender()
+    from .voxel_skin import voxel_skin
+
+    return voxel_skin
 
 
 def _demo(options: argparse.Namespace, bar: ProgressBar) -> int:

@@ -18,6 +18,7 @@ from .fault import Fault
 from .guess import Guess, likely_units
 from .mend import Recipe
 from .prepare import prepare, set_upright
+from .remesh import Remesher
 
 SOLID: Final = "solid"
 MENDABLE: Final = "can be mended"
@@ -166,12 +167,13 @@ def describe(
     notes: tuple[str, ...] = (),
     recipe: Recipe | None = DEFAULT,
     progress: Progress | None = None,
+    remesher: Remesher | None = None,
 ) -> Report:
     """Look at a mesh, and at what `prepare` would make of it.
 
     Parameters
     ----------
-    mesh, unit, up, base, recipe : as for `prepare`; None mends nothing.
+    mesh, unit, up, base, recipe, remesher : as for `prepare`; a recipe of None mends nothing.
     name : the file's name, shown in the report.
     notes : what reading the file took.
     progress : told now and then; may raise `Cancelled`.
@@ -192,7 +194,7 @@ def describe(
     looked, mends = (None, None) if progress is None else (_part(progress, 0.0, 0.6), _part(progress, 0.6, 1.0))
     diagnosis = diagnose(upright, DEFAULT.crumb if recipe is None else recipe.crumb, progress=looked)
     try:
-        intake = prepare(mesh, unit, up, base, recipe, progress=mends)
+        intake = prepare(mesh, unit, up, base, recipe, remesher, mends)
     except MeshError as error:
         verdict, reason = NO_SOLID, str(error)
     else:

@@ -92,3 +92,39 @@ def test_run_scales_by_tapes(folder: Path, capfd: Output) -> None:
     tapes = [f for f in found if f["check"] == "taped_scale"]
     assert [f["severity"] for f in tapes] == ["note", "warning", "warning"]
     assert tapes[0]["measured"] == pytest.approx(0.924, abs=0.001)
+
+
+def test_inspect_shows_what_a_job_would_mend(folder: Path, capfd: Output) -> None:
+    """The same file, by the job's unit, up, tapes and recipe; a word on the command line goes before the job's."""
+    holed = plant(rock(4), ("hole",)).mesh
+    write_ply(folder / "rock.ply", Mesh(holed.vertices[:, [0, 2, 1]] * (1000.0, 1000.0, -1000.0), holed.triangles))
+    job = '[carving]\nunit = "mm"\nup = "y"\nfill = "600 mm"\n'
+    (folder / "JOB.toml").write_text(job)
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml"]) == 1
+    said = capfd.readouterr().out
+    assert "would mend:    1 hole filled" in said
+    x, y, z = holed.size.tolist()
+    assert f"size:          {x:.6g} x {y:.6g} x {z:.6g} m" in said
+    tape = '{ a = ["-1 m", "0 m", "0 m"], b = ["1 m", "0 m", "0 m"], length = "4 m" }'
+    (folder / "JOB.toml").write_text(f"{job}taped = [{tape}]\n")
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml"]) == 1
+    said = capfd.readouterr().out
+    assert "reading:       The scan was scaled by 2 after 1 taped distance" in said
+    assert f"size:          {2 * x:.6g} x {2 * y:.6g} x {2 * z:.6g} m" in said
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml", "--unit", "cm"]) == 2  # the hole is wider then
+    assert f"size:          {20 * x:.6g} x {20 * y:.6g} x {20 * z:.6g} m" in capfd.readouterr().out
+    (folder / "JOB.toml").write_text('[carving]\nunit = "mm"\nmend = "none"\n')
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml"]) == 2
+    (folder / "JOB.toml").write_text('[carving]\nunits = "mm"\n')
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml"]) == 2
+    assert 'JOB.toml: carving.units: unknown key "units"' in capfd.readouterr().err
+
+
+def test_inspect_shows_how_far_a_new_skin_would_lie(folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", plant(rock(4), ("hole",)).mesh)
+    steps = '["weld", "orient", "fill", "remesh"]'
+    (folder / "JOB.toml").write_text(f'[carving]\nmend = "steps"\nsteps = {steps}\ndeviation = "50 mm"\n')
+    assert commands.main(["inspect", "rock.ply", "--job", "JOB.toml"]) == 1
+    said = capfd.readouterr().out
+    assert "a new skin was laid over it with voxels of" in said
+    assert "the new skin up to" in said
