@@ -16,8 +16,8 @@ from .core.errors import Cancelled
 from .core.jobpack.record import JobResult
 from .core.jobpack.shots import shots
 from .job_tree import JobCollection
-from .long_work import Step
-from .picture_scene import HEIGHT, WIDTH, PictureScene
+from .long_work import Step, beside
+from .picture_scene import HEIGHT, WIDTH, PictureScene, whole_arrays
 from .pictures import bare_png
 from .quiet import quiet
 
@@ -41,15 +41,17 @@ def _borrowed() -> Iterator[bpy.types.Scene]:
 def pictures(result: JobResult, low: float, high: float, wait: bool) -> Generator[Step, None, dict[str, bytes]]:
     """Steps of taking the pictures; ends with PNG by name. With `wait` each is rendered at once."""
     out: dict[str, bytes] = {}
+    wanted, whole = shots(result, HEIGHT / WIDTH), None
+    if any(shot.dress for shot in wanted):
+        whole = yield from beside(lambda progress: whole_arrays(result), low, low, wait)
     yield Step(low, "arranging the pictures", locked=True)
     with tempfile.TemporaryDirectory() as folder, _borrowed() as scene:
         with _in(scene):
-            stage = PictureScene(result)
+            stage = PictureScene(result, whole)
             pieces = stage.add_pieces(result)
         while (share := _next(scene, pieces)) is not None:
             yield Step(low + 0.2 * (high - low) * share, "arranging the pictures", locked=True)
         low += 0.2 * (high - low)
-        wanted = shots(result, HEIGHT / WIDTH)
         for number, shot in enumerate(wanted):
             step = Step(low + (high - low) * number / len(wanted), f"picture: {shot.words}", locked=True)
             path = Path(folder) / f"{number}.png"

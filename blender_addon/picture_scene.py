@@ -45,13 +45,24 @@ LINE = 1.3
 """Half the width of a joint line, pixels at the middle of the carving."""
 
 
+def whole_arrays(result: JobResult) -> convert.MeshArrays:
+    """The uncut carving for `PictureScene`, made without Blender: a second and more for two million triangles."""
+    return convert.mesh_arrays(result.carving, at=_middle(result))
+
+
+def _middle(result: JobResult) -> FloatArray:
+    where = result.carving.vertices
+    middle: FloatArray = (where.min(axis=0) + where.max(axis=0)) / 2.0
+    return middle
+
+
 class PictureScene:
     """Holds the job in the open file's scene; `show` arranges it for a view, `render` takes the picture.
 
     `add_pieces` comes before the first `show`: a piece a step, as both take long on a big carving.
     """
 
-    def __init__(self, result: JobResult) -> None:
+    def __init__(self, result: JobResult, whole: convert.MeshArrays | None = None) -> None:
         self._points = [piece.mesh.vertices for piece in result.pieces]
         self._marks = [piece.mark for piece in result.pieces]
         boxes = np.array([[p.min(axis=0), p.max(axis=0)] for p in self._points])
@@ -60,7 +71,7 @@ class PictureScene:
         self._scene: Any = bpy.context.scene
         self._materials = {name: _matte(name, colour) for name, colour in (("sawn", SAWN), ("floor", FLOOR))}
         self._materials |= {name: _glow(name, colour) for name, colour in (("ink", INK), ("paper", PAPER))}
-        self._whole = result.carving
+        self._result, self._whole = result, whole
         self._carving: bpy.types.Object | None = None
         self._pieces: list[bpy.types.Object] = []
         self._lines = self._add_lines(result)
@@ -159,8 +170,9 @@ class PictureScene:
     def _dress(self, whole: bool) -> None:
         """Show the uncut carving, or the pieces."""
         if whole and self._carving is None:
-            low, high = (self._whole.vertices.min(axis=0), self._whole.vertices.max(axis=0))
-            obj = convert.object_from_mesh("carving", self._whole, at=(low + high) / 2.0)
+            arrays = whole_arrays(self._result) if self._whole is None else self._whole
+            obj = bpy.data.objects.new("carving", convert.mesh_data("carving", arrays))
+            obj.location = _middle(self._result).tolist()
             # Seen by the camera, passed by the rays that ask which piece is seen.
             obj.hide_viewport = True
             convert.set_materials(obj, [_matte("whole", WHOLE)] * len(KIND_NAMES))

@@ -139,13 +139,14 @@ class Window:
         return self._down(lambda y: call in self.under(x, y), f"no button {call} in the sidebar", x, low, high)
 
     def _down(self, here: Callable[[int], bool], missing: str, x: int, low: int, high: int) -> tuple[int, int]:
-        further = [6, -60, 8, 8, 8, 0] if self.scrolled else [8, 8, 8, 0]
-        for clicks in further:
+        for page in range(5 if self.scrolled else 3):
             for y in range(low, high, STEP):
                 if here(y):
                     return x, y + 4
-            if clicks:
-                self.scroll(clicks)
+            if page == 1 and self.scrolled:
+                self.to_top()
+            else:
+                self.page_down()
         self.shot("failed")
         raise SystemExit(missing)
 
@@ -225,7 +226,7 @@ class Window:
                 if PANEL + name in self.opened():
                     return
                 self.click(*at)
-            self.scroll(12)
+            self.page_down()
             low, high = TOP - 20, HEIGHT - 90
         self.shot("failed")
         raise SystemExit(f"no panel {name} inside {parent}")
@@ -278,17 +279,20 @@ class Window:
             self.shot("failed")
             raise SystemExit(f"the panel {name} did not answer")
 
-    def scroll(self, clicks: int) -> None:
-        """Turn the wheel over the sidebar; down where positive."""
-        self.do("mousemove", self.side, 400, "sleep", 0.2)
-        self.do("click", "--repeat", abs(clicks), "--delay", 40, 5 if clicks > 0 else 4)
-        self.scrolled = clicks > 0
+    def page_down(self) -> None:
+        """A page further down the sidebar, by key: over a list the wheel would turn the list."""
+        self.do("mousemove", self.side, 92, "sleep", 0.3)
+        self.do("key", "Next")
+        self.scrolled = True
         self.settle(4)
 
     def to_top(self) -> None:
         """Turn the sidebar back to its top."""
         if self.scrolled:
-            self.scroll(-60)
+            self.do("mousemove", self.side, 92, "sleep", 0.3)
+            self.do("key", "Home")
+            self.scrolled = False
+            self.settle(4)
 
     def view(self, *keys: str) -> None:
         """Keys with the pointer in the 3D view."""
