@@ -19,7 +19,7 @@ from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .beside import piece_beside, piece_of_rows
 from .bodies import RegionBody, make_bodies
 from .cells import OUTSIDE, Cells, Region
-from .glue import bodies_without, is_flat, is_nothing
+from .glue import bodies_without, is_flat, is_nothing, is_spike
 from .joint import Joint, Plane, Profile
 from .result import FROM_JOINT, CutResult, Trace
 from .sheet import sheets_of
@@ -90,7 +90,7 @@ def cut(
     while True:
         cells, some = _cut_cells(mesh, joints, gap, slack, met, progress)
         order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
-        bodies = bodies_without(cells, order, split, lambda b: is_flat(b.body, slack))
+        bodies = bodies_without(cells, order, split, partial(_skims, cells, slack))
         if crumb > 0.0 and glue and gap == 0.0:
             bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
         left = _with_faces(cells) & some
@@ -147,6 +147,11 @@ def _scatter(count: int, seed: int) -> NDArray[np.uint32]:
         x *= np.uint32(factor)
     x ^= x >> np.uint32(16)
     return x
+
+
+def _skims(cells: Cells, slack: float, body: RegionBody) -> bool:
+    """Whether a body without foam lies along a joint, so that its skin belongs to the body across."""
+    return is_flat(body.body, slack) and not is_spike(cells, body, slack)
 
 
 def _with_faces(cells: Cells) -> frozenset[int]:
@@ -245,6 +250,6 @@ def _follow(
     # The joints themselves, without the gap. Bodies that a gap parts may hang together without it, so that a part may
     # come to lie on an earlier joint there.
     bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, met, None, strict=False)
-    bodies = bodies_without(bare, range(len(bare.regions)), split, lambda b: is_flat(b.body, slack))
+    bodies = bodies_without(bare, range(len(bare.regions)), split, partial(_skims, bare, slack))
     behind, before = piece_beside(bare, bodies, pieces, joints)
     return trace(bare, behind, before, len(joints))

@@ -37,6 +37,38 @@ def is_nothing(body: Body, slack: float) -> bool:
     return inherited <= slack * float(np.linalg.norm(body.mesh.size))
 
 
+def is_spike(cells: Cells, body: RegionBody, slack: float) -> bool:
+    """Whether a body is nothing, and lies on the skin of another on its own side, standing out from the joint.
+
+    Needles along an edge that four triangles share are such. Given to the body across the joint one would be a spike
+    on it, without foam, that spoils its extent.
+    """
+    if not is_nothing(body.body, slack):
+        return False
+    face = _faces(cells, body)[0]
+    if len(face) == 0:
+        return False
+    own = np.unique(_corners(cells, body.base, np.concatenate([body.behind, body.before])))
+    places = cells.points(own)
+    near = cells.points(np.unique(cells.tail.triangles[face]))
+    out = own[np.linalg.norm(places[:, None] - near, axis=2).min(axis=1) > 4.0 * slack]
+    if len(out) == 0:
+        return False
+    base, behind, before = cells.rows_of(body.region)
+    rest = _corners(
+        cells,
+        np.setdiff1d(base, body.base),
+        np.concatenate([np.setdiff1d(behind, body.behind), np.setdiff1d(before, body.before)]),
+    )
+    p = cells.points(rest[np.isin(rest, out).any(axis=1)])
+    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 2.0
+    return bool((area > slack * float(np.linalg.norm(body.body.mesh.size))).any())
+
+
+def _corners(cells: Cells, base: IntArray, tail: IntArray) -> IntArray:
+    return np.concatenate([cells.mesh.triangles[base], cells.tail.triangles[tail]])
+
+
 def bodies_without(
     cells: Cells, regions: Iterable[int], split: bool, small: Callable[[RegionBody], bool]
 ) -> list[RegionBody]:
@@ -74,16 +106,22 @@ def _name(body: RegionBody) -> bytes:
 
 def _neighbour(cells: Cells, body: RegionBody) -> int:
     """The region with the largest face to a body; OUTSIDE where there is none."""
+    rows, other = _faces(cells, body)
+    if len(rows) == 0:
+        return OUTSIDE
+    p = cells.points(cells.tail.triangles[rows])
+    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    names, group = np.unique(other, return_inverse=True)
+    return int(names[np.argmax(np.bincount(group.reshape(-1), area))])
+
+
+def _faces(cells: Cells, body: RegionBody) -> tuple[IntArray, IntArray]:
+    """Tail rows between a body and other regions, and those regions."""
     tail = cells.tail
     rows = np.concatenate([body.behind, body.before])
     other = np.concatenate([tail.above[body.behind], tail.below[body.before]])
     use = (other != OUTSIDE) & (other != body.region)
-    if not use.any():
-        return OUTSIDE
-    p = cells.points(tail.triangles[rows[use]])
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
-    names, group = np.unique(other[use], return_inverse=True)
-    return int(names[np.argmax(np.bincount(group.reshape(-1), area))])
+    return rows[use], other[use]
 
 
 def _give(cells: Cells, body: RegionBody, home: int) -> None:

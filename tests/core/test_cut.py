@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from fuzz_cases import make_case
@@ -479,3 +481,18 @@ def test_contacts_where_a_gap_eats_through_a_neck() -> None:
         (1, 0, 2): pytest.approx(2.5, abs=1e-9),
     }
     assert found[0, 1, 3][1] == pytest.approx(6.0, abs=1e-9)
+
+
+def test_needles_on_an_edge_of_four_triangles_leave_no_spike_on_the_body_across() -> None:
+    """Part of a planned cut: foam that earlier joints left with needles whose ends lie on this one."""
+    held = np.load(Path(__file__).parent / "corpus" / "needles.npz")
+    normal, offset = held["normal"], float(held["offset"])
+    mesh = Mesh(held["vertices"], held["triangles"])
+    result = cut(mesh, [Plane(normal * offset, normal)])
+    assert len(result.pieces) == 2
+    heights = [piece.mesh.vertices @ normal - offset for piece in result.pieces]
+    assert heights[0].max() < 1e-12
+    assert heights[1].min() > -1e-12
+    assert sum(piece.volume for piece in result.pieces) == pytest.approx(volume_of(mesh), rel=1e-12)
+    for piece in result.pieces:
+        assert_closed(piece.mesh)
