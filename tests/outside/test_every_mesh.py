@@ -8,8 +8,12 @@ test output.
 
 from __future__ import annotations
 
+import io
+import json
+
 import numpy as np
 import pytest
+import trimesh
 from datasets import (
     ARMADILLO,
     AWKWARD,
@@ -97,6 +101,7 @@ def test_the_faults_are_as_many_as_trimesh_counts() -> None:
 def test_welsh_dragon_goes_through_the_whole_job() -> None:
     """As the command line does it: read, set to metres, mended, joints proposed, cut, measured, checked."""
     from seamwright.core import Job, run_job
+    from seamwright.core.jobpack import pack_files
 
     mesh = read_mesh(path_of(WELSH_DRAGON))
     result = run_job(set_upright(mesh, LONG / float(mesh.size.max())), Job())
@@ -111,3 +116,12 @@ def test_welsh_dragon_goes_through_the_whole_job() -> None:
     assert result.scan is not None
     kept = result.scan >= 0
     assert kept.sum() > 457_000
+    files = pack_files(result)
+    pieces = [trimesh.load(io.BytesIO(files[f"pieces/{p.mark}.ply"]), file_type="ply") for p in result.pieces]
+    assert all(piece.is_watertight and piece.is_winding_consistent for piece in pieces)
+    assert sum(piece.volume for piece in pieces) == pytest.approx(
+        sum(p.figures.volume for p in result.pieces), rel=1e-9
+    )
+    record = json.loads(files["job.json"])
+    assert [joint["mark"] for joint in record["joints"]] == [joint.mark for joint in result.joints]
+    assert record["joints"]
