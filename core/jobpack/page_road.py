@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from ..logistics.load_plan import Stand
 from ..logistics.packing import WRAP, packing_list
 from ..logistics.site_work import SiteWork, leave_words
 from .drawing import BLUE, INK, OCHRE, SOFT, Drawing, Layer, Line, Pen, Words, rectangle
@@ -29,9 +30,7 @@ def load_section(result: JobResult, site: SiteWork) -> Markup:
             low, high = (s.x, width - s.y - s.across), (s.x + s.along, width - s.y)
             lines.append(rectangle(low, high, Pen(0.3, BLUE)))
             at = ((low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0)
-            words.append(Words(at, s.mark, 4.0, "middle", up=0.8, bold=True, halo=True))
-            words.append(Words(at, f"in as {s.place}", 2.2, "middle", up=-2.2, color=SOFT, halo=True))
-            words.append(Words(at, f"{s.mass:.0f} kg", 2.2, "middle", up=-4.8, color=SOFT, halo=True))
+            words += _box_words(s, at, scale)
         centre = plan.centres[load - 1]
         lines.append(Line([[centre, 0.0], [centre, width]], Pen(0.25, OCHRE, (2.0, 1.5))))
         title = f"Load {load} from above: {plan.masses[load - 1]:.0f} kg; dashes: centre of mass"
@@ -68,6 +67,24 @@ def load_section(result: JobResult, site: SiteWork) -> Markup:
         "lashing were not worked out: the driver and a competent person decide."
     )
     return section("loading", "Loading", *parts)
+
+
+def _box_words(stand: Stand, at: tuple[float, float], scale: float) -> list[Words]:
+    """Number, place and mass on a box seen from above: one under the other, or in a row where the box is low."""
+    wide, tall = (side * 1000.0 / scale for side in (stand.along, stand.across))
+    place, mass = f"in as {stand.place}", f"{stand.mass:.0f} kg"
+    if tall < 9.0 and wide > 18.0:
+        right = (at[0] + 0.8 * scale / 1000.0, at[1])
+        return [
+            Words(at, stand.mark, 3.4, "right", up=-1.2, bold=True, halo=True),
+            Words(right, f"{place}, {mass}", 2.0, "left", up=-0.8, color=SOFT, halo=True),
+        ]
+    small = 2.2 if wide > 8.0 else 1.7
+    return [
+        Words(at, stand.mark, min(4.0, 0.55 * wide), "middle", up=0.8, bold=True, halo=True),
+        Words(at, place, small, "middle", up=-2.2, color=SOFT, halo=True),
+        Words(at, mass, small, "middle", up=-4.8, color=SOFT, halo=True),
+    ]
 
 
 def packing_section(result: JobResult, site: SiteWork) -> Markup:
