@@ -178,7 +178,7 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
     notes = (*carving.notes, *upright_notes(unit, up))
     mesh, how = carving.mesh, (unit, up)
     if settings.taped:
-        mesh, scaled = _scaled(carving, unit, up, settings)
+        mesh, scaled = _scaled(carving, unit, up, settings, options.job or "")
         notes, how = (*notes, *(finding.message.rstrip(".") for finding in scaled)), (1.0, "z")
     report = describe(
         mesh,
@@ -221,9 +221,10 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     bar(0.0, "reading the carving")
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
-    mesh, scaled = _scaled(carving, unit, job.carving.up, job.carving)
+    mesh, scaled = _scaled(carving, unit, job.carving.up, job.carving, options.job or "")
     carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
-    check_size(mesh, unit, carving.name)
+    where = "check unit and the taped distances" if job.carving.taped else "set unit"
+    check_size(mesh, unit, carving.name, f"{where} under [carving] in the job file")
     marks = None
     if marked is not None:
         mesh, marks = marked.on(mesh)
@@ -232,12 +233,16 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     return _hand_over(result, options, bar)
 
 
-def _scaled(carving: CarvingFile, unit: float, up: str, settings: Carving) -> tuple[Mesh, tuple[Finding, ...]]:
+def _scaled(
+    carving: CarvingFile, unit: float, up: str, settings: Carving, job: str
+) -> tuple[Mesh, tuple[Finding, ...]]:
     """The carving in metres, z up, scaled by the taped distances of a job, and findings of that."""
     try:
         return scale_taped(set_upright(carving.mesh, unit, up), settings.taped)
     except MeshError as error:
         raise MeshError(f"{carving.name}: {error}") from None
+    except JobError as error:
+        raise JobError(f"{Path(job).name}: {error}", error.key) from None
 
 
 def _remesher(settings: Carving) -> Remesher | None:
@@ -288,6 +293,8 @@ def _job(
         if options.joints is None or error.joint < 0:
             raise InputError(f"{carving.name}: {error}") from None
         raise InputError(f"{Path(options.joints).name}: joint {error.joint + 1}: {error.problem}") from None
+    except JobError as error:
+        raise JobError(f"{Path(options.job).name}: {error}" if options.job else str(error), error.key) from None
     read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in carving.notes)
     return replace(result, findings=(*read, *result.findings))
 

@@ -65,15 +65,20 @@ def find_scraps(mesh: Mesh, crumb: float, table: EdgeTable) -> Scraps:
     return Scraps(body, sizes.volume, sizes.area, sizes.low, sizes.high, closed, small, sizes.flat)
 
 
+def to_drop(scraps: Scraps) -> BoolArray:
+    """Crumbs that go, (b,): open ones always, closed ones while they are next to nothing of the carving."""
+    whole = scraps.crumb & scraps.closed
+    if np.abs(scraps.volume[whole]).sum() > _LEAST_SHARE * np.abs(scraps.volume).sum():
+        return scraps.crumb & ~whole
+    return scraps.crumb
+
+
 def drop_crumbs(draft: Draft, crumb: float) -> tuple[Draft, tuple[Change, ...]]:
     """Leave out crumbs, open ones always, closed ones while they are next to nothing of the carving."""
     if not len(draft.mesh.triangles) or crumb <= 0.0:
         return draft, ()
     scraps = find_scraps(draft.mesh, crumb, EdgeTable.of(draft.mesh.triangles))
-    drop = scraps.crumb.copy()
-    whole = scraps.crumb & scraps.closed
-    if np.abs(scraps.volume[whole]).sum() > _LEAST_SHARE * np.abs(scraps.volume).sum():
-        drop &= ~whole
+    drop = to_drop(scraps)
     if not drop.any():
         return draft, ()
     number = int(drop.sum())

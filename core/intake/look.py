@@ -11,7 +11,7 @@ import numpy as np
 from ..findings import Severity
 from ..mesh.mesh import FloatArray, IntArray, Mesh
 from ..mesh.winding import crossings
-from .crumbs import Scraps
+from .crumbs import Scraps, to_drop
 from .doubles import double_groups
 from .draft import BoolArray
 from .fault import Fault
@@ -169,12 +169,19 @@ class Look:
         across = float(size.max())
         all_bodies = count(len(scraps.volume), "body", "bodies")
         which = "the largest " if len(rows) > 1 else ""
+        stay = int((scraps.crumb & ~to_drop(scraps)).sum())
+        remedy = "The step crumbs leaves them out."
+        if stay:
+            remedy = (
+                f"{'They are' if stay == len(rows) else f'{stay:,} of them are'} too much of the carving to be left "
+                "out; check its unit, and the crumb size."
+            )
         return Fault(
             "crumb",
             Severity.WARNING,
             f"{count(len(rows), 'loose crumb')} among {all_bodies}, {which}{length(across)} long, "
             f"{self.where(middle[0])}.",
-            "The step crumbs leaves them out.",
+            remedy,
             len(rows),
             across,
             middle[:_LISTED],

@@ -100,7 +100,8 @@ class _Tree:
                     parts.append((level + 1, who, node))
             else:
                 self._improve(points, who, node, best)
-        return np.sqrt(best)
+        away: FloatArray = np.sqrt(best)
+        return away
 
     def _likely(self, x: FloatArray) -> tuple[IntArray, IntArray]:
         """Some triangles for each point that are probably near it: the point, and the triangle."""

@@ -39,6 +39,9 @@ MOST_SIZE: Final = 200.0
 """Metres; a carving outside these is a mistake of the unit (a figurine under 5 cm, a rock over 200 m is not carved)."""
 _FLAT: Final = 1e-7
 """Share of the size under which the thickness of what was scanned is rounding."""
+_ROUNDED: Final = 2e-4
+"""Metres to which single precision, in which Blender holds places, may round those of a carving: a fifth of a
+millimetre is reached two kilometres from the origin."""
 _NO_VOLUME: Final = 1e-9
 """Share of area times size under which a closed surface encloses nothing: foam a millionth of a millimetre thin."""
 
@@ -210,7 +213,9 @@ def check_size(
     name: str = "the carving",
     where: str = "set unit under [carving] in the job file",
 ) -> None:
-    """Refuse a carving under 0.05 m or over 200 m as a mistake of the unit; for the command line only.
+    """Refuse a carving under 0.05 m or over 200 m as a mistake of the unit, and one too far away to be held.
+
+    For the command line only.
 
     Parameters
     ----------
@@ -222,10 +227,18 @@ def check_size(
     Raises
     ------
     InputError
-        The longest side is outside the limits; the message proposes units that would do.
+        The longest side is outside the limits; the message proposes units that would do. Or the carving lies so far
+        from the origin, as in coordinates of a survey, that Blender rounds its places.
     """
     longest = float(mesh.size.max())
     if LEAST_SIZE <= longest <= MOST_SIZE:
+        reach = float(np.abs(mesh.vertices).max(initial=0.0))
+        rounded = float(np.spacing(np.float32(reach)))
+        if rounded > _ROUNDED:
+            raise InputError(
+                f"{name}: it lies {reach / 1e3:,.0f} km from the origin of its coordinates, where Blender rounds places "
+                f"to {rounded * 1e3:.3g} mm; move it near the origin, or export it with an origin of its own"
+            )
         return
     usual = [guess.word for guess in likely_units(longest / unit)]
     words = usual + [

@@ -128,3 +128,29 @@ def test_inspect_shows_how_far_a_new_skin_would_lie(folder: Path, capfd: Output)
     said = capfd.readouterr().out
     assert "a new skin was laid over it with voxels of" in said
     assert "the new skin up to" in said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            '[carving]\ntaped = [{ a = ["0 m", "0 m", "0 m"], b = ["0 m", "0 m", "0 m"], length = "1 m" }]\n',
+            "JOB.toml: taped distance 1: its points are 0 apart",
+        ),
+        (
+            '[carving]\ntaped = [{ a = ["-1 m", "0 m", "0 m"], b = ["1 m", "0 m", "0 m"], length = "2 mm" }]\n',
+            "rock.ply: its longest side would be 0.00338 m, outside 0.05 m to 200 m: most likely the unit is wrong; "
+            "check unit and the taped distances",
+        ),
+        (
+            '[blockup]\nbuilt = "as-given"\npicked = [[["0 m", "0 m", "0 m"]]]\n',
+            "JOB.toml: blockup.picked[0]: 1 points are too few",
+        ),
+    ],
+)
+def test_run_names_the_job_file_at_fault(text: str, said: str, folder: Path, capfd: Output) -> None:
+    write_ply(folder / "rock.ply", BOULDER)
+    (folder / "JOB.toml").write_text(text)
+    assert commands.main(["run", "rock.ply", "--job", "JOB.toml", "--out", "out"]) == 2
+    assert capfd.readouterr().err.strip().splitlines()[-1].startswith(f"seamwright: {said}")
+    assert not (folder / "out").exists()

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Plane
-from seamwright.core.errors import MeshError, NotClosedError
+from seamwright.core.errors import InputError, MeshError, NotClosedError
 from seamwright.core.intake.diagnose import diagnose
 from seamwright.core.intake.guess import likely_up
 from seamwright.core.intake.mend import Recipe
-from seamwright.core.intake.prepare import prepare, set_upright
+from seamwright.core.intake.prepare import check_size, prepare, set_upright
 from seamwright.core.intake.table import EdgeTable
 from seamwright.core.job import MEND_STEPS
 from seamwright.core.mesh.mass import volume
 from seamwright.core.mesh.mesh import CARVED, Mesh
-from shapes import joined, rock
+from shapes import icosphere, joined, moved, rock
 
 FLOOR = -0.3
 STEPS = tuple(step for step in MEND_STEPS if step != "remesh")
@@ -98,3 +98,27 @@ def test_a_bust_upside_down_is_refused_with_its_foot_named() -> None:
 def test_a_flat_mesh_is_called_flat(mesh: Mesh, recipe: Recipe | None) -> None:
     with pytest.raises(MeshError, match="flat: all of it lies in one plane"):
         prepare(mesh, recipe=recipe)
+
+
+def test_a_scan_in_coordinates_of_a_survey_is_refused() -> None:
+    """Blender and its file hold single precision: half a metre there."""
+    mesh = rock(3)
+    check_size(moved(mesh, shift=(1900.0, 0.0, 0.0)))
+    far = moved(mesh, shift=(456_789.0, 5_123_456.0, 120.0))
+    with pytest.raises(InputError, match=r"rock.ply: it lies 5,12\d km from the origin .* to 500 mm; move it near"):
+        check_size(far, name="rock.ply")
+
+
+def test_crumbs_that_stay_are_not_said_to_go() -> None:
+    """Five equal small bodies: not four crumbs beside a carving, but a wrong unit."""
+    ball = icosphere(2)
+    five = joined(*(Mesh(ball.vertices * 0.02 + (0.1 * k, 0.0, 0.0), ball.triangles) for k in range(5)))
+    fault = diagnose(five, overlap=False).of("crumb")
+    assert fault is not None
+    assert fault.remedy.startswith("They are too much of the carving to be left out; check its unit")
+    assert prepare(five, recipe=Recipe()).notes == ()
+    one = joined(rock(3), Mesh(ball.vertices * 0.02 + (3.0, 0.0, 0.0), ball.triangles))
+    fault = diagnose(one, overlap=False).of("crumb")
+    assert fault is not None
+    assert fault.remedy == "The step crumbs leaves them out."
+    assert len(prepare(one, recipe=Recipe()).notes) == 1
