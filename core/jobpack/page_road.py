@@ -74,9 +74,9 @@ def _box_words(stand: Stand, at: tuple[float, float], scale: float) -> list[Word
     wide, tall = (side * 1000.0 / scale for side in (stand.along, stand.across))
     place, mass = f"in as {stand.place}", f"{stand.mass:.0f} kg"
     if tall < 9.0 and wide > 18.0:
-        right = (at[0] + 0.8 * scale / 1000.0, at[1])
+        left, right = ((at[0] + (part - 0.2 * wide) * scale / 1000.0, at[1]) for part in (0.0, 0.8))
         return [
-            Words(at, stand.mark, 3.4, "right", up=-1.2, bold=True, halo=True),
+            Words(left, stand.mark, 3.4, "right", up=-1.2, bold=True, halo=True),
             Words(right, f"{place}, {mass}", 2.0, "left", up=-0.8, color=SOFT, halo=True),
         ]
     small = 2.2 if wide > 8.0 else 1.7

@@ -125,7 +125,7 @@ def _datum_table(site: SiteWork) -> Markup:
         if site.measured and mark.site is not None:
             row += [*(number(v, 3) for v in mark.site), number(float(site.fit.residuals[k]) * 1000.0, 1)]
         rows.append(row)
-    return table("Datum marks", columns, rows, fit=True, cards=False)
+    return table("Datum marks", columns, rows, fit=True)
 
 
 def _setting_plan(result: JobResult, site: SiteWork) -> Markup:

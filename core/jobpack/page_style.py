@@ -123,15 +123,18 @@ h3.piece .status { font-size: 13px; }
   nav a { display: inline-block; padding: 5px 0; }
   td, th { padding: 4px 5px; }
   table.fit td, table.fit th { padding-right: 5px; }
+  .columns td:not(.n):not(:first-child), .columns th:not(.n):not(:first-child) { padding-left: 4px; }
+  .columns td, .columns th { overflow-wrap: anywhere; padding-right: 2px; }
   table.cards, .cards caption, .cards tbody, .cards tfoot { display: block; }
   .cards thead { display: none; }
-  .cards tr { display: grid; grid-template-columns: 1fr 1fr; gap: 0 16px; padding: 5px 7px;
+  .cards tr { display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); gap: 0 16px; padding: 5px 7px;
     border-bottom: 2px solid var(--line); }
   .cards tbody tr:nth-child(even), .cards tbody tr:nth-child(even) td { background: var(--wash); }
   .cards td { display: flex; justify-content: space-between; gap: 10px; padding: 2px 0; border: 0; text-align: right;
     min-width: 0; }
   .cards td.long { grid-column: 1 / -1; }
-  .cards td::before { content: attr(data-head); color: var(--soft); text-align: left; font-weight: 400; }
+  .cards td::before { content: attr(data-head); color: var(--soft); text-align: left; font-weight: 400;
+    white-space: normal; }
   .cards tr td:first-child { font-weight: 600; }
   .cards tfoot tr { border-top: 2px solid var(--blue); border-bottom: 0; }
   .cards tfoot td:empty { display: none; }

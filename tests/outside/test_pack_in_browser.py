@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 from dataclasses import replace
@@ -17,6 +18,7 @@ from seamwright.core.cutting.joint import Plane, Profile
 from seamwright.core.demo import demo_carving
 from seamwright.core.job import Datum, Job, Layer, Marking, SettingOut, Skin
 from seamwright.core.jobpack.pack import pack_files
+from seamwright.core.jobpack.page import job_page
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.jobpack.sheets import sheets_html, whole_sheet
 from seamwright.core.jobpack.shots import shots
@@ -150,6 +152,55 @@ def test_every_piece_has_a_sheet_in_print_and_words_stay_words(
         "Cautions",
     ):
         assert word in everything
+
+
+PHONE = 390
+"""Pixels across of a usual phone."""
+
+MEASURE = """<script>addEventListener("load", () => {
+  const wide = [...document.querySelectorAll(".wide")].filter(e => e.scrollWidth > e.clientWidth + 1);
+  const small = [...document.querySelectorAll("td")].filter(e => parseFloat(getComputedStyle(e).fontSize) < 12);
+  console.log(`MEASURED ${innerWidth} ${document.documentElement.scrollWidth} ${wide.length} ${small.length} END`);
+  console.log(wide.map(e => e.querySelector("caption").textContent + ":" + e.scrollWidth).join(" | "));
+})</script>"""
+
+
+@pytest.mark.parametrize("cards", [True, False])
+def test_reads_on_a_phone_without_sideways_scrolling(result: JobResult, tmp_path: Path, cards: bool) -> None:
+    """In a frame as wide as a phone neither the page nor any table is wider than it; without cards tables would be."""
+    browser = next((path for path in map(shutil.which, BROWSERS) if path), None)
+    if browser is None:
+        pytest.skip("no browser: install chromium")
+    page = job_page(result, {})
+    policy = re.search('<meta http-equiv="Content-Security-Policy"[^>]*>', page)
+    assert policy is not None
+    page = page.replace(policy[0], "").replace("</body>", f"{MEASURE}</body>")
+    if not cards:
+        page = page.replace('class="cards"', "").replace('class="fit cards"', 'class="fit"')
+    (tmp_path / "page.html").write_text(page, "utf-8")
+    frame = tmp_path / "frame.html"
+    shown = f'<iframe src="page.html" width={PHONE} height=844 style="border:0"></iframe>'
+    frame.write_text(f'<body style="margin:0">{shown}')
+    command = [
+        browser,
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--enable-logging=stderr",
+        "--hide-scrollbars",
+        "--allow-file-access-from-files",
+        "--virtual-time-budget=4000",
+        f"--user-data-dir={tmp_path / 'profile'}",
+        "--dump-dom",
+        frame.as_uri(),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    found = re.search(r"MEASURED (\d+) (\d+) (\d+) (\d+) END", done.stderr)
+    assert found is not None, done.stderr[-500:]
+    frame_width, page_width, wide_tables, small_print = map(int, found.groups())
+    assert (frame_width, page_width) == (PHONE, PHONE)
+    assert (wide_tables == 0) == cards
+    assert small_print == 0
 
 
 def test_a_template_of_a_metre_and_more_prints_true(tmp_path: Path) -> None:
