@@ -228,8 +228,8 @@ def check_load(plan: LoadPlan, space: LoadSpace) -> list[Finding]:
             Finding(
                 "load_space",
                 Severity.ERROR,
-                f"Load space exceeded: {len(over)} pieces ({', '.join(over[:8])}{' ...' if len(over) > 8 else ''}) do "
-                f"not fit into one load of {space.size[0]:.2f} x {space.size[1]:.2f} m and {space.payload:.0f} kg, "
+                f"Load space exceeded: {_pieces(len(over))} ({', '.join(over[:8])}{' ...' if len(over) > 8 else ''}) "
+                f"{'does' if len(over) == 1 else 'do'} not fit into one load of {space.size[0]:.2f} x {space.size[1]:.2f} m and {space.payload:.0f} kg, "
                 "standing upright side by side.",
                 f"Plan {plan.loads} trips or vehicles, or a longer one; nothing is stacked in this plan.",
                 measured=float(plan.loads),
@@ -263,7 +263,7 @@ def _load_notes(plan: LoadPlan, space: LoadSpace, load: int) -> list[Finding]:
     share = max(half, mass - half) / mass if mass > 0.0 else 0.0
     voids = [space.size[1] - width for width in _widths(part)]
     words = (
-        f"Load {load}: {len(part)} pieces, {mass:.0f} kg on {reach:.2f} m of {space.size[0]:.2f} m, centre of mass "
+        f"Load {load}: {_pieces(len(part))}, {mass:.0f} kg on {reach:.2f} m of {space.size[0]:.2f} m, centre of mass "
         f"{centre:.2f} m from the front wall, {share:.0%} of the mass in one half of what is loaded; gaps across sum "
         f"to {max(voids, default=0.0):.2f} m at most. Axle loads were not worked out."
     )
@@ -276,6 +276,10 @@ def _load_notes(plan: LoadPlan, space: LoadSpace, load: int) -> list[Finding]:
         remedy += "; this load does not come out in build order: set pieces down on site, or load them in two trips"
     found.append(Finding("load", Severity.NOTE, words, remedy + ".", measured=mass, limit=space.payload, unit="kg"))
     return found
+
+
+def _pieces(count: int) -> str:
+    return f"{count} piece{'' if count == 1 else 's'}"
 
 
 def _widths(part: Sequence[Stand]) -> list[float]:
