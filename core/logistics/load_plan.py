@@ -229,8 +229,8 @@ def check_load(plan: LoadPlan, space: LoadSpace) -> list[Finding]:
                 "load_space",
                 Severity.ERROR,
                 f"Load space exceeded: {_pieces(len(over))} ({', '.join(over[:8])}{' ...' if len(over) > 8 else ''}) "
-                f"{'does' if len(over) == 1 else 'do'} not fit into one load of {space.size[0]:.2f} x {space.size[1]:.2f} m and {space.payload:.0f} kg, "
-                "standing upright side by side.",
+                f"{'does' if len(over) == 1 else 'do'} not fit into one load of {space.size[0]:.2f} x "
+                f"{space.size[1]:.2f} m and {space.payload:.0f} kg, standing upright side by side.",
                 f"Plan {plan.loads} trips or vehicles, or a longer one; nothing is stacked in this plan.",
                 measured=float(plan.loads),
                 limit=1.0,
