@@ -32,13 +32,15 @@ BILLET_COLUMNS = (
     "cut_width_m",
     "cut_height_m",
 )
-"""x, y, z: the billet's lowest corner in job coordinates, its length along the rotation. bought_as: number of the
-billet that it is cut from; cut_x to cut_height: where in that one, and how it lies there."""
+"""place_along, place_across: from 1, alike in all courses. x, y, z: the billet's lowest corner in job coordinates, its
+length along the rotation. bought_as: number of the billet that it is cut from; cut_x to cut_height: where in that one,
+and how it lies there."""
 
 
 def billet_rows(plan: BlockUpPlan) -> list[tuple[Cell, ...]]:
     """One row a billet, course by course, under `BILLET_COLUMNS`."""
     rows: list[tuple[Cell, ...]] = []
+    first = [min(billet.cell[axis] for billet in plan.billets) - 1 for axis in (1, 2)]
     corners = plan.layout.to_job([billet.low for billet in plan.billets])
     for billet, corner in zip(plan.billets, corners.tolist(), strict=True):
         course, along, across = billet.cell
@@ -46,8 +48,8 @@ def billet_rows(plan: BlockUpPlan) -> list[tuple[Cell, ...]]:
             (
                 billet.mark,
                 course - plan.courses[0] + 1,
-                along,
-                across,
+                along - first[0],
+                across - first[1],
                 *corner,
                 math.degrees(plan.layout.rotation),
                 *billet.size,

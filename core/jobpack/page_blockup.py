@@ -21,7 +21,7 @@ def blockup_section(result: JobResult) -> Markup:
     job = result.job
     length, width, height = plan.layout.billet
     whole = sum(billet.whole for billet in plan.billets)
-    x, y, z = plan.layout.origin
+    x, y, z = plan.layout.to_job([plan.layout.corner(plan.billets[0].cell)])[0].tolist()
     pairs = [
         (
             "Billets to buy" if plan.built == "planned" else "Billets, as packed",
@@ -36,8 +36,9 @@ def blockup_section(result: JobResult) -> Markup:
         ),
     ]
     said = (
-        f"Billets of {length:.3f} x {width:.3f} x {height:.3f} m, first corner at ({x:.3f}, {y:.3f}, {z:.3f}) m, "
-        f"turned {math.degrees(plan.layout.rotation):.1f} degrees about z."
+        f"Billets of {length:.3f} x {width:.3f} x {height:.3f} m; a whole one in the place of {plan.billets[0].mark} "
+        f"has its lowest corner at ({x:.3f}, {y:.3f}, {z:.3f}) m, turned {math.degrees(plan.layout.rotation):.1f} "
+        "degrees about z."
     )
     if plan.tried:
         said += f" The position is the best of {plan.tried} tried; it was not proved best."

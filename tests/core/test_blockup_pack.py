@@ -62,6 +62,11 @@ def test_billets_csv_holds_every_billet_where_it_lies():
         size = [float(row[f"{side}_m"]) for side in ("length", "width", "height")]
         assert sorted(size) == pytest.approx(sorted(float(row[f"cut_{s}_m"]) for s in ("length", "width", "height")))
         assert (row["use"] == "whole") == billet.whole
+        assert (
+            int(row["place_along"]) - billet.cell[1] == int(rows[0]["place_along"]) - result.blockup.billets[0].cell[1]
+        )
+    # Numbered for people, wherever the block-up's origin is.
+    assert min(int(row["place_along"]) for row in rows) == min(int(row["place_across"]) for row in rows) == 1
     assert len({row["bought_as"] for row in rows}) == result.blockup.bought
     assert sum(row["cut_from"] == "new" for row in rows) == result.blockup.bought
 
