@@ -29,10 +29,13 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
         flt_flag: int | None = 0,
     ) -> None:
         """Letter and name; what its line measures; whether it has moved."""
-        row = layout.row(align=True)
+        split = layout.split(factor=0.52, align=True)
+        row = split.row(align=True)
         if item.get("mark") and item.name != f"joint {item['mark']}":
             row.label(text=str(item["mark"]))
         row.prop(item, "name", text="", emboss=False, icon="MESH_PLANE" if item.type == "MESH" else "IPO_LINEAR")
+        row = split.row(align=True)
+        row.alignment = "RIGHT"
         if item.name in SEAMWRIGHT_UL_joints.changed:
             row.label(text="changed", icon="FILE_REFRESH")
         elif "visible_length_m" in item:

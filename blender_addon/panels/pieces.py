@@ -59,12 +59,15 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
             sentence(layout, context, "Mass and size of every piece are within the limits.", "CHECKMARK")
         else:
             box = layout.box()
-            for k in serious[:MOST]:
+            shown = serious[:MOST]
+            remedies = [rows[k].remedy for k in shown]
+            for place, k in enumerate(shown):
                 self._finding(box, context, rows[k], k)
+                # One remedy for several findings stands after the last of them.
+                if remedies[place] and remedies[place] not in remedies[place + 1 :]:
+                    sentence(box, context, remedies[place], "FORWARD", room=0.6)
             if len(serious) > MOST:
                 sentence(box, context, f"And {len(serious) - MOST} more: see the list of pieces, and the job pack.")
-            for remedy in dict.fromkeys(rows[k].remedy for k in serious[:MOST] if rows[k].remedy):
-                sentence(box, context, remedy, "FORWARD", room=0.6)
             if any(rows[k].check in ("piece_mass", "piece_size") for k in serious):
                 box.operator("seamwright.joints_propose", icon="SHADERFX")
         if notes:
@@ -166,7 +169,7 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
-            ("Crew", str(crew) if crew else "more than the crew"),
+            ("Crew", str(crew) if crew else "more than there are"),
             ("Largest share", mass(context, obj.get("largest_share_kg", 0.0))),
             ("Tilts before it falls", _tilt(float(obj.get("tilt_rad", 0.0)))),
         ):

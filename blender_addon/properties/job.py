@@ -251,8 +251,12 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     )
     block_margin: _length("Margin", "Foam to leave outside the carving when blocking out")
 
-    joint_index: IntProperty(get=selection.get_joint, set=selection.set_joint, description="The active joint")
-    piece_index: IntProperty(get=selection.get_piece, set=selection.set_piece, description="The active piece")
+    joint_index: IntProperty(
+        name="Joint", get=selection.get_joint, set=selection.set_joint, description="The active joint"
+    )
+    piece_index: IntProperty(
+        name="Piece", get=selection.get_piece, set=selection.set_piece, description="The active piece"
+    )
 
     findings: CollectionProperty(type=SEAMWRIGHT_PG_finding)
     is_cut: BoolProperty()
