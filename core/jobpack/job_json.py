@@ -20,7 +20,16 @@ from .joints_file import joint_entry
 from .json_text import SCHEMA_VERSION, finding_entry, json_text
 from .page_clearance import clearance_json
 from .record import JobResult, JointRecord, PieceRecord
-from .site_tables import BUILD_COLUMNS, LOADING_COLUMNS, SETOUT_COLUMNS, build_rows, loading_rows, setout_rows
+from .site_tables import (
+    BUILD_COLUMNS,
+    LOADING_COLUMNS,
+    PACKING_COLUMNS,
+    SETOUT_COLUMNS,
+    build_rows,
+    loading_rows,
+    packing_rows,
+    setout_rows,
+)
 from .tables import TAKEOFF_COLUMNS, joint_columns, joint_rows, takeoff_rows
 
 MADE_BY: Final = "seamwright"
@@ -73,6 +82,7 @@ def job_json(result: JobResult) -> str:
             "pieces": [{**_piece(piece), **_places(result, k)} for k, piece in enumerate(result.pieces)],
             "build_order": [dict(zip(BUILD_COLUMNS, row, strict=True)) for row in build_rows(result)],
             "loading": [dict(zip(LOADING_COLUMNS, row, strict=True)) for row in loading_rows(result)],
+            "packing": [dict(zip(PACKING_COLUMNS, row, strict=True)) for row in packing_rows(result)],
             "setting_out": _setting_out(result),
             "contacts": [dict(zip(joint_columns(result), row, strict=True)) for row in joint_rows(result)],
             "crumbs": [{"volume_m3": crumb.volume, "triangles": len(crumb.mesh.triangles)} for crumb in result.crumbs],

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from seamwright.core.cutting.joint import Plane
 from seamwright.core.job import Job, LoadSpace
+from seamwright.core.jobpack.job_json import job_json
 from seamwright.core.jobpack.page_road import load_section, packing_section
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.jobpack.site_tables import packing_csv
@@ -54,6 +56,10 @@ def test_list_is_the_build_order_backwards_and_agrees_with_the_load_plan(result:
         said = r["number_stands_on"].removesuffix(", base").removeprefix("joints ").removeprefix("joint ")
         assert sorted(said.split()) == sorted(letters)
         assert r["number_stands_on"].endswith("base") == any(m.piece == step.piece and m.joint < 0 for m in site.marks)
+    record = json.loads(job_json(result))["packing"]
+    assert [(str(r["off_order"]), r["piece"], str(r["load_order"]), r["beside"]) for r in record] == [
+        (r["off_order"], r["piece"], r["load_order"], r["beside"]) for r in table
+    ]
     # Loads go in as pieces come off: nothing waits, and the two orders are one.
     assert site.load.reverse
     assert [r["waits_for"] for r in table] == [""] * 6
