@@ -185,7 +185,8 @@ def _cover(
     area = triangle_areas(
         Mesh((where.astype(np.float64) @ np.array(matrix.to_3x3()).T) * scale_length, place[corners])
     ).sum()
-    lift = _LIFT * max(obj.dimensions) / max(abs(value) for value in matrix.to_scale())
+    size: Any = matrix.to_scale()
+    lift = _LIFT * max(obj.dimensions) / max(abs(value) for value in size)
     cover = bpy.data.objects.new(
         f"zone {word}",
         convert.surface(f"zone {word}", where + lift * normals.reshape(-1, 3)[rows], place[corners]),
@@ -210,4 +211,5 @@ def _corners(data: Any, chosen: NDArray[np.bool_]) -> NDArray[np.int32]:
     data.loop_triangles.foreach_get("vertices", corners)
     face = np.empty(len(data.loop_triangles), dtype=np.int32)
     data.loop_triangles.foreach_get("polygon_index", face)
-    return corners.reshape(-1, 3)[chosen[face]]
+    parts: NDArray[np.int32] = corners.reshape(-1, 3)[chosen[face]]
+    return parts
