@@ -236,8 +236,8 @@ def check_size(
         rounded = float(np.spacing(np.float32(reach)))
         if rounded > _ROUNDED:
             raise InputError(
-                f"{name}: it lies {reach / 1e3:,.0f} km from the origin of its coordinates, where Blender rounds places "
-                f"to {rounded * 1e3:.3g} mm; move it near the origin, or export it with an origin of its own"
+                f"{name}: it lies {reach / 1e3:,.0f} km from the origin of its coordinates, where Blender rounds "
+                f"places to {rounded * 1e3:.3g} mm; move it near the origin, or export it with an origin of its own"
             )
         return
     usual = [guess.word for guess in likely_units(longest / unit)]
