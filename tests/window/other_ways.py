@@ -252,8 +252,8 @@ def dense(w: Ways, carving: Path) -> None:
     x, y = map(int, place.split())
     drag(w, (x - 10, y), (x + 10, y), (x, y + 12))
     w.shot("painted")
-    at = w.find("zone_mark(")
-    w.click(*at)
+    x_of, y_of = w.find("mode_set(")
+    w.click(x_of, y_of - 26)  # the menu above it, of which Blender tells no operator
     w.shot("zones-to-choose")
     w.key("k")
     w.until("Object Mode", lambda: w.state()["mode"] == "OBJECT", 120)
@@ -311,7 +311,7 @@ def main() -> int:
     finally:
         (folder / "report.json").write_text(json.dumps({"stills": window.state().get("stills")}, indent=1))
         window.blender.terminate()
-        window.blender.wait(20)
+        window.blender.wait(60)
         window.log.close()
     if "Traceback" in (folder / "blender.log").read_text():
         raise SystemExit("Blender's log has a traceback: see blender.log")
