@@ -94,9 +94,8 @@ def main() -> None:
     out = [-np.array(step.way_in) for step in result.site.build]
     say = sys.stdout.write
     hits = collisions(meshes, order, out, fixed)
-    say(
-        f"{len(order)} of {len(meshes)} pieces built past {len(fixed)} bodies at {STEP * 1000:g} mm steps: {hits} touch\n"
-    )
+    said = f"{len(order)} of {len(meshes)} pieces built past {len(fixed)} bodies"
+    say(f"{said} at {STEP * 1000:g} mm steps: {hits} steps touch\n")
     back = collisions(meshes, order[::-1], out[::-1], fixed)
     say(f"the reverse order, to see that touching is seen: {back} steps touch\n")
     say(f"{time.process_time() - start:.1f} s\n")
