@@ -99,6 +99,11 @@ def hands_out(depth: float, low: bool = False) -> float:
     return (0.25 if low else 0.20) + depth / 2.0
 
 
+def average_frequency(lifts: float, minutes: float, period: float = 15.0) -> float:
+    """Lifts a minute where `lifts` a minute are made during `minutes` of each period."""
+    return lifts * minutes / period
+
+
 FILTER: Final = {
     "above shoulder": ((10.0, 5.0), (7.0, 3.0)),
     "elbow to shoulder": ((20.0, 10.0), (13.0, 7.0)),

@@ -1,9 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Skin, carry, rectangle and table checks against figures and programs that this project did not write.
-
-H-T9, the average of a lifting frequency, is no figure of this project: nobody is asked how often lifts are made, and
-the factor for a lift every five minutes or rarer is taken, as the page says.
-"""
+"""Skin, carry, rectangle and table checks against figures and programs that this project did not write."""
 
 from __future__ import annotations
 
@@ -20,7 +16,7 @@ from pack_sample import sample_result
 from seamwright.core.errors import JobError
 from seamwright.core.handling import measure_piece, team_limit
 from seamwright.core.handling.checks import REACH, REACH_LOW
-from seamwright.core.handling.lifting import FILTER, INCH, filter_load, hands_out, recommended_load
+from seamwright.core.handling.lifting import FILTER, INCH, average_frequency, filter_load, hands_out, recommended_load
 from seamwright.core.handling.rectangle import convex_hull, least_rectangle
 from seamwright.core.handling.standing import wind_force
 from seamwright.core.job import Job, Layer, Skin
@@ -242,6 +238,11 @@ def test_lifting_equation_out_of_reach() -> None:
         assert recommended_load(hands_out(deepest + 0.001, low), height, 0.5) == 0.0
     assert recommended_load(0.3, 1.76, 0.5) == recommended_load(0.3, 0.7, 1.8) == 0.0
     assert recommended_load(0.3, 0.7, 0.5, 136.0) == 0.0
+
+
+def test_lifting_frequency() -> None:
+    """H-T9: 10 lifts a minute for 8 of 15 minutes."""
+    assert average_frequency(10.0, 8.0) == pytest.approx(5.33, abs=0.005)
 
 
 def test_weight_filter_of_the_guidance() -> None:
