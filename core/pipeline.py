@@ -181,7 +181,7 @@ def run_job(
         if joints and job.joints.seams and not len(seams.index):
             findings.append(no_seams(job))
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
-        findings += fire_questions(job)
+        findings += fire_questions(job, sum(f.foam_mass for f in figures))
         cost = price_job([figures[k] for k in order], ordered, intake.volume, job, prices, blockup)
         findings += check_prices(cost, prices)
     with clock.stage("take-off", 0.95):

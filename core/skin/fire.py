@@ -34,14 +34,32 @@ _QUESTIONS: Final = (
 )
 
 
-def fire_questions(job: Job) -> list[Finding]:
-    """Notes with the questions to ask, where the work will stand indoors or in a public place."""
+FOAM_HEAT: Final = 40e6
+"""Joules that a kilogram of expanded polystyrene gives off when it burns; from memory, unverified."""
+
+
+def fire_load(foam_mass: float) -> float:
+    """Heat in joules that this much foam, kg, gives off when it burns; the skin's resin comes on top."""
+    return FOAM_HEAT * foam_mass
+
+
+def fire_questions(job: Job, foam_mass: float) -> list[Finding]:
+    """Notes with the questions to ask, where the work will stand indoors or in a public place.
+
+    `foam_mass` : kg of all pieces.
+    """
     where = [place for place in job.skin.place if place in FIRE_PLACES]
     if not where:
         return []
     named = [layer.name for layer in job.skin.layers]
     layers = ", ".join(named) if named else "no skin"
     said = " and ".join("in a public place" if place == "public" else place for place in where)
+    heat = (
+        f"How much heat may the work give off if it burns? Its foam, {foam_mass:.0f} kg, holds about "
+        f"{fire_load(foam_mass) / 1e6:,.0f} MJ at {FOAM_HEAT / 1e6:.0f} MJ/kg, a figure that no source was found for; "
+        "resin comes on top.",
+        "Give the venue and the fire authority the masses of foam and resin in the take-off.",
+    )
     return [
         Finding(
             "fire_rating",
@@ -49,5 +67,5 @@ def fire_questions(job: Job) -> list[Finding]:
             f"The work will stand {said}. {question.format(layers=layers)}",
             f"{remedy} No fire class was checked here.",
         )
-        for question, remedy in _QUESTIONS
+        for question, remedy in (*_QUESTIONS, heat)
     ]

@@ -197,15 +197,16 @@ def test_fire_is_asked_about_indoors_and_in_public_places_only() -> None:
     def placed(*where: str) -> Job:
         return replace(Job(), skin=replace(Job().skin, place=where))
 
-    assert fire_questions(placed("outdoors")) == []
+    assert fire_questions(placed("outdoors"), 150.0) == []
     for where in (("indoors",), ("outdoors", "public"), ("indoors", "public")):
-        found = fire_questions(placed(*where))
-        assert len(found) == 3
+        found = fire_questions(placed(*where), 150.0)
+        assert len(found) == 4
         assert {f.check for f in found} == {"fire_rating"}
         assert {f.severity.value for f in found} == {"note"}
         text = " ".join(f.message + f.remedy for f in found)
         assert "No fire class was checked" in text
         assert "paint" in text
+        assert "150 kg, holds about 6,000 MJ" in text
         assert not any(word in text.lower() for word in ("passes", "complies", "safe", "is fire"))
 
 
@@ -216,4 +217,4 @@ def test_ready_schedules_are_skins_of_jobs() -> None:
         assert Job.from_toml(job.to_toml()) == job
     assert SCHEDULES["outdoor"].skin == Job().skin
     assert SCHEDULES["bare"].skin.layers == ()
-    assert fire_questions(replace(Job(), skin=SCHEDULES["indoor"].skin))
+    assert fire_questions(replace(Job(), skin=SCHEDULES["indoor"].skin), 150.0)

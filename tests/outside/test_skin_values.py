@@ -22,6 +22,7 @@ from seamwright.core.handling.standing import wind_force
 from seamwright.core.job import Job, Layer, Skin
 from seamwright.core.jobpack import pack_files
 from seamwright.core.skin import TakeoffLine, order_lines, read_prices, skin_depth, skin_mass, skin_needs
+from seamwright.core.skin.fire import fire_load
 from seamwright.core.skin.needs import adhesive_need, foam_need
 from seamwright.core.units import parse_quantity
 from shapes import icosphere, moved, rock, turned
@@ -243,6 +244,12 @@ def test_lifting_equation_out_of_reach() -> None:
 def test_lifting_frequency() -> None:
     """H-T9: 10 lifts a minute for 8 of 15 minutes."""
     assert average_frequency(10.0, 8.0) == pytest.approx(5.33, abs=0.005)
+
+
+def test_fire_load() -> None:
+    """F-T6, derived from a value from memory, unverified: 27.2 kg, and 1 m3 at 15 kg/m3."""
+    assert fire_load(27.2) / 1e6 == pytest.approx(1088.0, abs=0.5)
+    assert fire_load(15.0) / 1e6 == pytest.approx(600.0, abs=0.5)
 
 
 def test_weight_filter_of_the_guidance() -> None:
