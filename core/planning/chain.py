@@ -17,7 +17,7 @@ from .worth import Worth
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_THIN: Final = 0.15
+_THIN: Final = 0.3
 """Share of a mass limit under which what two joints leave between them is not worth a piece."""
 
 _LONG: Final = 7.0

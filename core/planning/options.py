@@ -26,11 +26,14 @@ _AROUND: Final = (6, 4)
 """Level directions, 30 degrees apart (45 for a part of few pieces); a profile bends further than half of that, and its
 wire is turned later."""
 
-_MANY: Final = (7, 2, 4)
+_MANY: Final = (7, 2, 3)
 """Directions in which profiles are looked for at a glance, those then looked at closely, and ways really split."""
 
-_FEW: Final = (3, 1, 3)
+_FEW: Final = (2, 1, 2)
 """The same for a part of few pieces."""
+
+_FLAT: Final = 2
+"""Single planes that are split beside them: what their sides come to is told less well than that of a series."""
 
 _FEW_PIECES: Final = 4.5
 """Cost under which a part is one of few pieces."""
@@ -50,7 +53,7 @@ _SINGLES: Final = 2
 _APART: Final = 0.1
 """Metres: two ways of one kind and direction closer than this are one."""
 
-_ROWS: Final = 100
+_ROWS: Final = 60
 """About as many planes of a direction that are weighed by what their sides come to."""
 
 _LEAST: Final = 0.03
@@ -131,23 +134,28 @@ def options(part: Part, rules: Rules) -> list[Option]:
         # Each of the joints that a part of many pieces takes may follow seams.
         hopes.append((hope - max(1.0, 0.5 * many) * spared, k))
     if rules.profiles:
-        ways += _bent(part, [sweeps[k] for hope, k in sorted(hopes)[:glances] if np.isfinite(hope)], bent, ways, rules)
+        near = [sweeps[k] for hope, k in sorted(hopes)[:glances] if np.isfinite(hope)]
+        ways = [*_chosen(_bent(part, near, bent, rules), tried), *_chosen(ways, _FLAT)]
     else:
         for one in sweeps:
             pool = planes(part, one, _borders(one, part, _FINE))
             cost, chain = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
             ways += [_way(pool, chain, cost)] if chain else []
-    found = [option for way in _chosen(ways, tried) if (option := _cut(part, way.sheets, way.reach, rules)) is not None]
+    found = [
+        option
+        for way in _chosen(ways, tried + _FLAT)
+        if (option := _cut(part, way.sheets, way.reach, rules)) is not None
+    ]
     found.sort(key=lambda option: _total(option, rules))
     return found
 
 
-def _bent(part: Part, sweeps: list[Sweep], most: int, ways: list[_Way], rules: Rules) -> list[_Way]:
+def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules) -> list[_Way]:
     """Series and single joints with profiles in the directions that promise most at a glance."""
     slab = whole_slab(part)
     glances: list[tuple[float, Sweep, Pool]] = []
     for one in sweeps:
-        pool = _charged(profiles(part, slab, one, _LEAST, rules.worth, WIRES[:1], 2 * STEP), rules)
+        pool = _charged(profiles(part, slab, one, _LEAST, rules.worth, WIRES[:1], 2 * STEP), one, rules)
         if rules.planes:
             pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))
         cost, _ = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
@@ -156,7 +164,7 @@ def _bent(part: Part, sweeps: list[Sweep], most: int, ways: list[_Way], rules: R
     out: list[_Way] = []
     for cost, one, pool in glances[:most]:
         # A direction that promises no more than what is found already is not looked at.
-        if cost - _MORE < min((way.score for way in (*ways, *out)), default=np.inf):
+        if cost - _MORE < min((way.score for way in out), default=np.inf):
             out += _profiles(part, slab, one, pool, rules)
     return out
 
@@ -216,7 +224,7 @@ def _profiles(part: Part, slab: Slab, one: Sweep, pool: Pool, rules: Rules) -> l
     """The best series of profiles across one direction, and the best single ones."""
     worth = rules.worth
     more = profiles(part, slab, one, _LEAST, worth, WIRES, STEP)
-    pool = pruned([pool, _charged(more, rules)], worth)
+    pool = pruned([pool, _charged(more, one, rules)], worth)
     matrix = slabs(part, one, pool, rules.need, worth)
     _, chain = best_chain(*matrix)
     singles = best_single(*matrix)[:1]
@@ -225,7 +233,7 @@ def _profiles(part: Part, slab: Slab, one: Sweep, pool: Pool, rules: Rules) -> l
         if not pool.sheets[k].flat:
             found = turned(part, slab, one, pool, k, worth)
             if found is not None:
-                bent.append(_charged(found, rules))
+                bent.append(_charged(found, one, rules))
     for found in bent:
         pool = pool.joined(found)
     if bent:
@@ -241,9 +249,11 @@ def _profiles(part: Part, slab: Slab, one: Sweep, pool: Pool, rules: Rules) -> l
     return out
 
 
-def _charged(pool: Pool, rules: Rules) -> Pool:
-    """With what a wire that does not reach costs, put on the line."""
+def _charged(pool: Pool, one: Sweep, rules: Rules) -> Pool:
+    """With what a wire that does not reach costs, and what lying on seams is worth, put on the line."""
     dear = rules.worth.wire / rules.worth.line * np.maximum(pool.reach / rules.wire - 1.0, 0.0)
+    # Metres on seams: about what a plane there shows, less what is off them.
+    dear -= rules.worth.follow * np.maximum(one.total[(pool.low + pool.high) // 2] - pool.off, 0.0)
     return Pool(
         pool.sheets,
         pool.off + dear,
@@ -306,7 +316,7 @@ def _cut(part: Part, sheets: tuple[Sheet, ...], reach: tuple[float, ...], rules:
         then.append(None if fits else _cut(body, tuple(rest[n] for n in mine), tuple(left[n] for n in mine), rules))
     area = float(made[:, 3].sum())
     line, missed, off = shown(part, sheet)
-    cost = rules.worth.line * off + rules.worth.area * area
+    cost = rules.worth.line * (off - rules.worth.follow * (line - missed)) + rules.worth.area * area
     cost += rules.worth.crumb * (len(bodies) - len(parts))
     cost += rules.worth.wire * max(0.0, reach[k] / rules.wire - 1.0)
     cost += rules.worth.thin * _thin(parts, sheet, area, rules.thin)

@@ -187,7 +187,10 @@ def _pool(part: Part, one: Sweep, image: Image, u: FloatArray, w: FloatArray, pa
     total = sums[:, columns, np.clip(paths[:, :-1], 0, sums.shape[2] - 1)].sum(axis=2)
     sheets = tuple(Sheet(u, w, knots(image, path), False) for path in paths)
     cells = _few_cells(part)
-    over = np.stack([sheet.above(cells) >= 0.0 for sheet in sheets])
+    place = np.clip(cells @ u / COLUMN - image.first_column, 0.0, paths.shape[1] - 1.001)
+    i = place.astype(np.int64)
+    height = paths[:, i] * (1.0 - place + i) + paths[:, i + 1] * (place - i)
+    over = (cells @ w)[None, :] >= (height + (image.first_row + 0.5)) * ROW
     low, high = _span(part, one, image, w, paths)
     return Pool(
         sheets,

@@ -32,7 +32,7 @@ _SHARE: Final = 0.988
 """Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
 centimetre afterwards costs less than a piece more."""
 
-_BUDGET: Final = 1_600_000
+_BUDGET: Final = 1_500_000
 """Samples and cells looked at in the search: some forty parts of a rock of twenty pieces."""
 
 _AGAIN: Final = 200_000

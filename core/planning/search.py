@@ -19,9 +19,9 @@ from .part import Part
 STUCK: Final = 5.0
 """Cost of a part that is over a limit and cannot be cut: a plan without one is always preferred."""
 
-_HOPES: Final = (1.0, 0.97, 0.94)
-"""Factors on the estimates, one round after the other: lower ones let ways that were passed over show what they are
-worth."""
+_HOPES: Final = (1.06, 1.0, 0.97)
+"""Factors on the estimates, one round after the other: above 1 a plan is carried on with that is begun, so that there is
+one early; lower ones let ways that were passed over show what they are worth."""
 
 
 @dataclass(eq=False)

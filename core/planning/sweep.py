@@ -28,8 +28,9 @@ class Sweep:
     Attributes
     ----------
     w : (3,) direction. frame : (3, 3) two level axes and up; w is one of them.
-    cost : (n,) weighted metres of line off seams. spared : (n,) the most of it that a profile near each plane may save
-        by the seams that there are. area : (n,) square metres.
+    cost : (n,) weighted metres of line off seams. total : (n,) metres of visible line.
+    spared : (n,) the most of the cost that a profile near each plane may save by the seams that there are.
+    area : (n,) square metres.
     volume, mass : (n,) below each plane, without the joint's own skin.
     line : (n, 3) below each plane: weighted metres of line that planes square to each axis of the frame show, summed.
     least, most : (n - 1, 3) along the frame, of what lies in each row; inf and -inf where nothing does.
@@ -39,6 +40,7 @@ class Sweep:
     frame: FloatArray
     first_row: int
     cost: FloatArray
+    total: FloatArray
     spared: FloatArray
     area: FloatArray
     volume: FloatArray
@@ -107,8 +109,10 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
     along = int(np.argmax(np.abs(frame @ w)))
     lines = np.stack([spread(column) for column in shown.T], axis=1)
     cost = _even(lines[:, along]) / ROW
+    level = np.sqrt(np.maximum(1.0 - (normals @ w) ** 2, 0.0)) * each
+    total = _even(spread(level * of.seen[some])) / ROW
     # Metres of seam within a profile's reach of each row.
-    follow = spread(np.sqrt(np.maximum(1.0 - (normals @ w) ** 2, 0.0)) * of.spared[some] * each)
+    follow = spread(level * of.spared[some])
     follow = boxed(follow, 0, _NEAR / ROW) * (_NEAR / ROW) / (2.0 * of.tolerance)
     skin = spread(of.skin[some]) * each
     skin += np.bincount(np.floor(fw / ROW).astype(np.int64) - first, part.faces[:, 3] * of.face_mass, rows)
@@ -131,6 +135,7 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
         frame,
         first,
         _between(cost),
+        _between(total),
         _between(np.minimum(cost, follow)),
         _between(boxed(held, 0, 3.0)) / ROW,
         volume,

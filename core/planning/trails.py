@@ -9,12 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..blockup.glue_lines import GlueRectangles
-from ..job import Job
-from ..mesh.mesh import Mesh
-from ..seams.crevices import find_crevices
-from ..seams.glue import traces
-from ..seams.marks import Marks
 from ..seams.near import Segments, segments_of
 
 FloatArray = NDArray[np.float64]
@@ -39,34 +33,6 @@ class Trail:
     def along(cls, name: str, line: FloatArray) -> Trail:
         """A trail along a polyline, (k, 3) metres."""
         return cls(name, *segments_of([line]))
-
-
-def find_trails(
-    mesh: Mesh,
-    job: Job,
-    lines: Sequence[FloatArray] | None = None,
-    marks: Marks | None = None,
-    glue: GlueRectangles | None = None,
-) -> tuple[Trail, ...]:
-    """What the joints of a job may follow, of the kinds that it names.
-
-    Parameters
-    ----------
-    mesh : the carving.
-    job : ``joints.seams`` is read.
-    lines : crevices already found, (k, 3) each; None: they are looked for.
-    marks : lines that the user marked. glue : glue lines that bind.
-    """
-    kinds = job.joints.seams
-    out = []
-    if "crevice" in kinds:
-        found = find_crevices(mesh).lines if lines is None else lines
-        out += [Trail.along(f"crevice {k + 1}", line) for k, line in enumerate(found)]
-    if "marked" in kinds and marks is not None:
-        out += [Trail.along(f"marked line {k + 1}", line) for k, line in enumerate(marks.lines)]
-    if "glue line" in kinds and glue is not None and len(glue):
-        out.append(Trail("the glue lines", *traces(glue, mesh)))
-    return tuple(out)
 
 
 def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray]:

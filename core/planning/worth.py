@@ -8,7 +8,7 @@ from typing import Final
 
 _LINE: Final = (0.02, 0.85, 4.0)
 """Pieces that a metre of visible line off seams costs: where few pieces are wanted, between, where hidden joints are.
-Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs as much as one piece and a half."""
+Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs as much as two pieces and a half."""
 
 _AREA: Final = 0.06
 """Pieces that a square metre of joint costs: it has to be cut, skinned and filled. Common practice, no source."""
@@ -20,7 +20,8 @@ class Worth:
 
     Attributes
     ----------
-    line : of a metre of visible line off seams. area : of a square metre of joint.
+    line : of a metre of visible line off seams. follow : share of that which a metre on a seam is worth: of plans that
+        show as much, the one whose joints lie on seams. area : of a square metre of joint.
     small : of a piece that is next to nothing; less of one up to `light` of the limit.
     tips : of a piece that does not stand. crumb : of a body too small to be a piece.
     wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it.
@@ -29,7 +30,8 @@ class Worth:
 
     line: float
     area: float = _AREA
-    small: float = 0.5
+    follow: float = 0.15
+    small: float = 0.8
     light: float = 0.5
     tips: float = 0.15
     crumb: float = 0.3
