@@ -20,8 +20,8 @@ STUCK: Final = 5.0
 """Cost of a part that is over a limit and cannot be cut: a plan without one is always preferred."""
 
 _HOPES: Final = (1.06, 1.0, 0.97)
-"""Factors on the estimates, one round after the other: above 1 a plan is carried on with that is begun, so that there is
-one early; lower ones let ways that were passed over show what they are worth."""
+"""Factors on the estimates, one round after the other: above 1 a plan that is begun is carried on with, so that one is
+whole early; lower ones let ways that were passed over show what they are worth."""
 
 
 @dataclass(eq=False)
