@@ -59,6 +59,8 @@ class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
         painted = is_painting(context)
         if painted:
             bpy.ops.object.mode_set(mode="OBJECT")
+            # Strokes are undone in another way than everything else: a step of its own keeps the two apart.
+            bpy.ops.ed.undo_push(message="Paint a Zone")
         try:
             chosen = zones.chosen_faces(context, obj, self.faces)
         except SeamwrightError as error:

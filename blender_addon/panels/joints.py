@@ -37,7 +37,7 @@ class SEAMWRIGHT_UL_joints(bpy.types.UIList):
         row = split.row(align=True)
         row.alignment = "RIGHT"
         if item.name in SEAMWRIGHT_UL_joints.changed:
-            row.label(text="changed", icon="FILE_REFRESH")
+            row.label(text="", icon="FILE_REFRESH")
         elif "visible_length_m" in item:
             row.label(text=size(context, (item["visible_length_m"],)))
             row.label(text="", icon=STATUS_ICON.get(item.get("status"), "NONE"))

@@ -130,6 +130,25 @@ def test_a_zone_is_painted_without_edit_mode_and_shown(masked_before: bool) -> N
     assert folder["zones_said"] == ""
 
 
+def test_a_painted_zone_is_undone_and_redone() -> None:
+    pj.start(grid_box(), parts=1)
+    bpy.ops.ed.undo_push(message="start")
+    assert MARK.zone_paint("EXEC_DEFAULT", True) == {"FINISHED"}
+    _mask_the_top(pj.job().seamwright.carving.data)
+    assert MARK.zone_mark("EXEC_DEFAULT", True, zone="KEEP", faces="MASK") == {"FINISHED"}
+
+    def seen() -> tuple[bool, bool, int, str]:
+        data = pj.job().seamwright.carving.data
+        covers = job_tree.folder(pj.job(), job_tree.ZONES).objects
+        return surface_marks.ZONE in data.attributes, ".sculpt_mask" in data.attributes, len(covers), bpy.context.mode
+
+    assert seen() == (True, False, 1, "OBJECT")
+    bpy.ops.ed.undo()
+    assert seen() == (False, True, 0, "OBJECT")
+    bpy.ops.ed.redo()
+    assert seen() == (True, False, 1, "OBJECT")
+
+
 def test_nothing_to_mark_is_said() -> None:
     job = pj.start(grid_box(), parts=1)
     data: Any = job.seamwright.carving.data
