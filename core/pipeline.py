@@ -41,7 +41,7 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh, in_single
 from .mesh.winding import inner_point
 from .planning.axis import long_axis
-from .planning.for_job import propose_for_job
+from .planning.for_job import propose_for_job, suggest_for_job
 from .planning.propose import Proposal
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
@@ -178,6 +178,9 @@ def run_job(
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
         for letter, own in zip(letters, kept_to, strict=True):
             findings += check_seams(letter, own, job, seams.chance)
+        if plan.kind == "given":
+            poor = [j for j, own in enumerate(kept_to) if own.judged_share < job.joints.on_seam_note]
+            findings += suggest_for_job(plain, job, gap, seams, shares, joints, letters, poor)
         if joints and job.joints.seams and not len(seams.index):
             findings.append(no_seams(job))
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)

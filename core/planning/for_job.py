@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..cutting.joint import Joint
 from ..errors import Progress
+from ..findings import Finding, Severity
 from ..job import Job
 from ..mesh.mesh import Mesh
 from ..seams.index import GLUE_LINE, MARKED, SEAM_NAMES
@@ -18,6 +19,8 @@ from ..seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE
 from ..seams.seams import Seams
 from ..seams.view import seen_from
 from .propose import Proposal, Wish, propose
+from .samples import take_samples
+from .suggest import suggest
 from .trails import Trail
 
 FloatArray = NDArray[np.float64]
@@ -67,6 +70,42 @@ def propose_for_job(
         locked=locked,
         progress=progress,
     )
+
+
+def suggest_for_job(
+    mesh: Mesh,
+    job: Job,
+    gap: float,
+    seams: Seams,
+    shares: FloatArray | None,
+    joints: Sequence[Joint],
+    letters: Sequence[str],
+    which: Collection[int],
+) -> list[Finding]:
+    """Shifts by which joints set by hand would hide better, as notes; see `suggest`.
+
+    Parameters
+    ----------
+    mesh, job, gap, seams, shares : as for `propose_for_job`.
+    joints : in the order of cuts. letters : their marks. which : those that are to hide better.
+    """
+    if not which or not len(seams.index):
+        return []
+    weight, keep = _weights(mesh, seams)
+    samples = take_samples(mesh, job, gap, trails_of(seams), weight, keep, shares)
+    return [
+        Finding(
+            "suggestion",
+            Severity.NOTE,
+            f"Joint {letters[one.joint]} may hide better: {one.text(letters[one.joint])}; no more pieces come over a "
+            "limit by it.",
+            "Shift it and cut again: shares here are those of samples, the cut tells them exactly.",
+            joint=letters[one.joint],
+            measured=one.before,
+            limit=one.after,
+        )
+        for one in suggest(samples, joints, job, which)
+    ]
 
 
 def trails_of(seams: Seams) -> tuple[Trail, ...]:

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +23,9 @@ _REACH: Final = 0.1
 
 _WORTH: Final = 0.1
 """Share of its line that must come to lie on seams by it."""
+
+_TRIES: Final = 3
+"""Shifts of a joint that are tried on all joints after it."""
 
 _SLACK: Final = 0.01
 """Share of a limit: samples weigh to about so much, so that a piece just under it may come out over."""
@@ -61,13 +64,15 @@ def sheet_of(joint: Joint) -> Sheet:
     return Sheet(joint.u, joint.w, joint.points + shift, False)
 
 
-def suggest(samples: Samples, joints: Sequence[Joint], job: Job) -> tuple[Suggestion, ...]:
+def suggest(
+    samples: Samples, joints: Sequence[Joint], job: Job, which: Collection[int] | None = None
+) -> tuple[Suggestion, ...]:
     """Shifts of single joints that bring more of their lines on to seams and put no further piece over a limit.
 
     Parameters
     ----------
     samples : of the carving, with its seams; see `take_samples`.
-    joints : in the order of cuts. job : its limits are read.
+    joints : in the order of cuts. job : its limits are read. which : the joints that are looked at; None: all.
 
     Returns
     -------
@@ -75,20 +80,27 @@ def suggest(samples: Samples, joints: Sequence[Joint], job: Job) -> tuple[Sugges
         The best shift of each joint that is worth it, all others staying; in the order of joints.
     """
     need = Need.of(job, samples.face_mass, 1.0 - _SLACK)
-    now = _over(_pieces(samples, joints), need)
+    # stages[j]: the parts that joint j meets among those that joints before it have made.
+    stages = [[whole(samples)]]
+    for joint in joints:
+        stages.append(_cut(stages[-1], joint))
+    now = _over(stages[-1], need)
     out = []
     for j, joint in enumerate(joints):
-        parts = _pieces(samples, joints[:j])
-        there = _met(parts, joint)
+        if which is not None and j not in which:
+            continue
+        there = _met(stages[j], joint)
         sheet = sheet_of(joint)
         before = _share(there, sheet)
         shifts = np.arange(1, round(_REACH / _STEP) + 1) * _STEP
         ways = [(_share(there, sheet.moved(way)), -abs(way), way) for way in (*(-shifts).tolist(), *shifts.tolist())]
-        for share, _, way in sorted(ways, reverse=True):
+        for share, _, way in sorted(ways, reverse=True)[:_TRIES]:
             if share < before + _WORTH:
                 break
-            moved = sheet.moved(way).joint(joint.part)
-            if _over(_pieces(samples, [*joints[:j], moved, *joints[j + 1 :]]), need) <= now:
+            parts = _cut(stages[j], sheet.moved(way).joint(joint.part))
+            for later in joints[j + 1 :]:
+                parts = _cut(parts, later)
+            if _over(parts, need) <= now:
                 out.append(Suggestion(j, way, before, share))
                 break
     return tuple(out)
@@ -111,15 +123,14 @@ def _met(parts: Sequence[Part], joint: Joint) -> list[Part]:
     return [part for part in parts if (part.cells == cell).any()]
 
 
-def _pieces(samples: Samples, joints: Sequence[Joint]) -> list[Part]:
-    """Parts that joints make, in order."""
-    parts = [whole(samples)]
-    for joint in joints:
-        cut = _met(parts, joint)
-        parts = [part for part in parts if not any(part is other for other in cut)]
-        for part in cut:
-            parts += split(part, sheet_of(joint))[0]
-    return parts
+def _cut(parts: Sequence[Part], joint: Joint) -> list[Part]:
+    """Parts after a joint has cut those that it meets."""
+    cut = _met(parts, joint)
+    sheet = sheet_of(joint)
+    out = [part for part in parts if not any(part is other for other in cut)]
+    for part in cut:
+        out += split(part, sheet)[0]
+    return out
 
 
 def _over(parts: Sequence[Part], need: Need) -> int:

@@ -12,11 +12,13 @@ from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
+from seamwright.core.pipeline import run_job
 from seamwright.core.planning.need import bounds
 from seamwright.core.planning.propose import Proposal, Wish, propose
 from seamwright.core.planning.samples import take_samples
 from seamwright.core.planning.suggest import suggest
 from seamwright.core.planning.trails import Trail
+from seamwright.core.seams.marks import Marks
 from seamwright.core.skin.depth import gap_width
 from shapes import box, icosphere, joined, rock
 
@@ -164,3 +166,21 @@ def test_bounds_of_a_ball_and_of_a_block() -> None:
         middle = (low + high) / 2.0
         low, high = (middle, high) if 15.0 * middle + 49.8 * middle ** (2.0 / 3.0) <= 50.0 else (low, middle)
     assert bounds(block, job).practical == int(np.ceil(block.volume / low))
+
+
+def test_joints_given_by_hand_are_told_in_the_findings_where_they_hide_better() -> None:
+    job = Job.from_toml(
+        '[skin]\nlayers = []\nbridging = "0 mm"\n[foam]\nkerf = "0 mm"\n[joints]\nfit = "0 mm"\nseams = ["marked"]\n'
+    )
+    x = 1.13
+    ring = np.array([[x, 0.0, 0.9], [x, 0.9, 0.9]])
+    marks = Marks(lines=(ring, ring - np.array([0.0, 0.0, 0.9])))
+    block = box((2.0, 0.9, 0.9))
+    beside = run_job(block, job, joints=[Plane((x - 0.06, 0.0, 0.0), (1.0, 0.0, 0.0))], user_marks=marks)
+    (told,) = [f for f in beside.findings if f.check == "suggestion"]
+    assert "shift joint A by " in told.message
+    # The top's rim is marked, a third of what shows; the base is not seen.
+    assert told.measured == pytest.approx(0.0, abs=0.05)
+    assert told.limit == pytest.approx(1.0 / 3.0, abs=0.06)
+    on = run_job(block, job, joints=[Plane((x, 0.0, 0.0), (1.0, 0.0, 0.0))], user_marks=marks)
+    assert not [f for f in on.findings if f.check == "suggestion"]
