@@ -209,7 +209,8 @@ class SEAMWRIGHT_PT_pack(OfJob, bpy.types.Panel):
         col.prop(group, "pack_folder")
         col.prop(group, "pack_pictures")
         if not progress(layout, context, "Job pack"):
-            operator = layout.operator("seamwright.pack_export", icon="EXPORT")
+            text = "Write the Job Pack Again" if group.pack_written else "Write the Job Pack"
+            operator = layout.operator("seamwright.pack_export", text=text, icon="EXPORT")
             operator.folder = ""
             operator.replace = bool(group.pack_written)
         layout.operator("seamwright.joints_write", icon="EXPORT")

@@ -275,7 +275,8 @@ def main() -> int:
         window.blender.terminate()
         window.blender.wait(60)
         window.log.close()
-    if "Error" in (folder / "blender.log").read_text():
+    log = (folder / "blender.log").read_text()
+    if "Traceback" in log or " ERROR " in log:
         raise SystemExit("Blender's log has errors: see blender.log")
     sys.stdout.write(f"the pack is written; {window.count} pictures in {folder}\n")
     return 0
