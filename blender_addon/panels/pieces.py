@@ -102,9 +102,9 @@ class SEAMWRIGHT_UL_pieces(bpy.types.UIList):
         flt_flag: int | None = 0,
     ) -> None:
         """Number, mass, size, status."""
-        split = layout.split(factor=0.1)
+        split = layout.split(factor=0.09)
         split.label(text=str(item.get("mark", "")))
-        split = split.split(factor=0.32)
+        split = split.split(factor=0.28)
         split.label(text=mass(context, item.get("finished_mass_kg", 0.0)))
         row = split.row()
         row.label(text=size(context, item.get("handling_box_m", ())).replace(" × ", "×").rpartition(" ")[0])
@@ -169,7 +169,7 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
-            ("Crew", str(crew) if crew else "more than there are"),
+            ("Crew", str(crew) if crew else "more than the crew"),
             ("Largest share", mass(context, obj.get("largest_share_kg", 0.0))),
             ("Tilts before it falls", _tilt(float(obj.get("tilt_rad", 0.0)))),
         ):
