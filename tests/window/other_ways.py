@@ -282,7 +282,7 @@ def dense(w: Ways, carving: Path) -> None:
     w.shot("tape-clicked")
     w.view("Return")
     w.shot("tape-added")
-    w.expect("out = 'taped' in tree.active_job(bpy.context).seamwright.text", "True")
+    w.find("carving_scale()")
 
 
 def main() -> int:
