@@ -21,6 +21,7 @@ from ..long_work import InWindow, LongWork, Step, Steps, beside, sentence
 from ..mended import Mended, mend, mended_object
 from ..properties import settings_link
 from ..voxel_skin import voxel_skin
+from ..watch import redraw
 from ..world import shown
 from .common import OnCarving, OnJob, job_again, job_poll, job_state, scale_of, select_only
 from .picking import PicksPoints, can_pick
@@ -274,6 +275,7 @@ def _set_tapes(context: bpy.types.Context, job: JobCollection, taped: tuple[Tape
     settings = settings_link.read(job.seamwright)
     carving = replace(settings.carving, taped=taped)
     settings_link.load(job.seamwright, replace(settings, carving=carving), scale_of(context))
+    redraw()  # after a dialog Blender leaves the sidebar as it was
 
 
 CLASSES = (
