@@ -16,7 +16,7 @@ from ..skin.depth import rim_depth, skin_depth
 from ..skin.mass import mass_per_area, skin_mass
 from ..skin.returns import return_areas, rough_return_areas
 from ..skin.rims import find_rims
-from .box import any_pose_box, upright_box
+from .box import Box, any_pose_box, upright_box
 from .crew import crew_for
 
 FloatArray = NDArray[np.float64]
@@ -81,7 +81,8 @@ def measure_piece(mesh: Mesh, job: Job, shares: FloatArray | None = None) -> Pie
     -----
     Edge returns are weighed by the length of the rim, a little too heavy; `measure_finished` has them exactly.
     The handling box keeps the piece's up unless ``limits.any_pose`` is set. Twice the thickest skin that lies on any
-    of the piece's faces is added to each side of the bare box, so it is never too small on account of the skin.
+    of the piece's faces is added to each side of the bare box, so it is never too small on account of the skin. In any
+    pose it is the smallest found, unless that one is over a size limit which the piece keeps as it stands.
     """
     _require(mesh)
     return _measure(mesh, job, shares, rough_return_areas(mesh, job), None, thorough=False)
@@ -134,12 +135,24 @@ def _measure(
         foam_mass=foam,
         skin_mass=skin,
         finished_mass=float(foam + skin),
-        box=any_pose_box(used, mesh.corners(), grow, thorough) if job.limits.any_pose else upright_box(used, grow),
+        box=_handling_box(mesh, used, grow, job, thorough),
         crew=crew_for(foam + skin, job),
         covering=tuple(covered.tolist()),
         returns=tuple(returns.tolist()),
         centre=centre or (),
     )
+
+
+def _handling_box(mesh: Mesh, used: FloatArray, grow: float, job: Job, thorough: bool) -> Box:
+    """The smallest box; in any pose one that keeps the limits where the piece does as it stands, but that one not."""
+    standing = upright_box(used, grow)
+    if not job.limits.any_pose:
+        return standing
+    smallest = any_pose_box(used, mesh.corners(), grow, thorough)
+    long, middle, short = sorted(standing, reverse=True)
+    limits = sorted(job.size_limit, reverse=True)
+    fits = [all(a <= b for a, b in zip(box, limits, strict=True)) for box in (smallest, (long, middle, short))]
+    return (long, middle, short) if fits == [False, True] else smallest
 
 
 def _by_kind(mesh: Mesh, values: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pack_sample import bar
 from seamwright.core.errors import JobError, MeshError
 from seamwright.core.handling import PieceFigures, crew_for, measure_piece, team_limit
+from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.rectangle import convex_hull, least_rectangle
 from seamwright.core.job import Job, Layer, Skin
 from seamwright.core.mesh.mesh import Mesh
@@ -71,6 +72,22 @@ def test_any_pose_finds_the_box_of_a_tipped_cylinder() -> None:
     found = measure_piece(tipped, LYING).box
     assert found[0] == pytest.approx(2.0, rel=1e-4)
     assert found[1:] == pytest.approx((1.0, 1.0), rel=2e-3)
+
+
+def test_a_piece_that_keeps_the_limits_as_it_stands_is_not_given_a_smaller_box_that_does_not() -> None:
+    """The smallest box of this tetrahedron is 1.18 m long; it stands in one of 0.91 x 0.82 x 0.61 m."""
+    corners = np.random.default_rng(0).uniform(0.0, 1.0, (4, 3))
+    if np.linalg.det(corners[1:] - corners[0]) < 0.0:
+        corners[[0, 1]] = corners[[1, 0]]
+    piece = Mesh(corners, [[0, 2, 1], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
+    smallest = measure_piece(piece, LYING).box
+    assert smallest[0] > 1.1
+    tight = replace(LYING, limits=replace(LYING.limits, piece_size=(0.92, 0.83, 0.62)))
+    box = measure_piece(piece, tight).box
+    assert box == tuple(sorted(measure_piece(piece, BARE).box, reverse=True))
+    assert within_limits(measure_piece(piece, tight), tight)
+    hopeless = replace(LYING, limits=replace(LYING.limits, piece_size=(0.92, 0.83, 0.6)))
+    assert measure_piece(piece, hopeless).box == smallest
 
 
 @pytest.mark.parametrize("seed", range(4))
