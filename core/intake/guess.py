@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from ..mesh.mass import volume
 from ..mesh.mesh import FloatArray, IntArray, Mesh
 from .loops import find_holes
 from .table import EdgeTable
@@ -74,10 +75,13 @@ def likely_up(mesh: Mesh, table: EdgeTable) -> Guess | None:
         level = low[axis] if sign > 0 else high[axis]
         sides |= (np.abs(mesh.vertices[:, axis] - level) <= _LOW * size[axis]).astype(np.uint8) << bit
     at = sides.take(mesh.triangles[:, 0]) & sides.take(mesh.triangles[:, 1]) & sides.take(mesh.triangles[:, 2])
+    # A mesh that is inside out as a whole has no floor all round.
+    outward = -1 if volume(Mesh(mesh.vertices - mesh.vertices.mean(axis=0), mesh.triangles)) < 0.0 else 1
     for bit, (word, axis, sign) in enumerate(_AXES):
         side = float(np.delete(size, axis).prod())
         rows = np.flatnonzero(at & (1 << bit))
-        flat, floor = _flat_area(mesh, rows, axis, -sign, _DOWN), _flat_area(mesh, rows, axis, sign, _FLOOR)
+        flat = _flat_area(mesh, rows, axis, -sign * outward, _DOWN)
+        floor = _flat_area(mesh, rows, axis, sign * outward, _FLOOR)
         rim = 0.0
         for hole in rims:
             if (sides[hole.edges] & (1 << bit) > 0).mean() > 0.8:

@@ -132,6 +132,7 @@ def test_template_shows_every_key_once():
         "marking.prefix",
         "blockup.offsets",
         "blockup.heights",
+        "blockup.picked",
     }
     used = {key for layer in tomllib.loads(job_template())["skin"]["layers"] for key in layer}
     assert used == {item.name for item in dataclasses.fields(Layer)}

@@ -115,5 +115,5 @@ def check(wanted: str, word: str, said: str) -> None:
     assert word == "refused"
     assert wanted in said
     assert re.search(r"near \(-?\d", said), "the place"
-    assert re.search(r"[Rr]aise fill|rims that no patch spans", said), "the remedy"
+    assert re.search(r"[Rr]aise fill|rims that no patch spans|add \"floor\" to the steps", said), "the remedy"
     assert "\n" not in said

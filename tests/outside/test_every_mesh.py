@@ -70,7 +70,7 @@ EVERY: dict[Dataset, Expected] = {
     AWKWARD["boeing.off"]: expected("mended", faults="crack misoriented"),
     AWKWARD["b9_mesh.off"]: expected("hole", "hole", "open crumb"),
     # Its open side is y low.
-    AWKWARD["open_cube.off"]: expected("hole", "mended", "open up", volume=1e6),
+    AWKWARD["open_cube.off"]: expected("hole", "mended", "open", volume=1e6),
 }
 
 
