@@ -258,28 +258,26 @@ def _steps(built: BuildOrder, contacts: Sequence[Contact], rests: frozenset[tupl
 
 def way_words(way_in: Sequence[float]) -> str:
     """A way in, in words: from above, level from the side, or sloping."""
-    x, y, z = way_in
-    if x == y == z == 0.0:
-        return "no straight way"
-    flat = float(np.hypot(x, y))
-    if flat < _UPRIGHT:
-        return "straight down" if z < 0.0 else "straight up"
+    x, y, z = (-float(v) for v in way_in)
     # Where it comes from is where it does not go.
-    side = _side(-x, -y)
-    fall = float(np.rad2deg(np.arctan2(-z, flat)))
-    return f"level from {side}" if abs(fall) < 1.0 else f"{fall:.0f} degrees down from {side}"
+    return _way((x, y, z), ("straight down", "straight up"), "from", "down")
 
 
 def leave_words(way_out: Sequence[float]) -> str:
     """A way out, in words."""
-    x, y, z = way_out
+    return _way(way_out, ("straight up", "straight down"), "to", "up")
+
+
+def _way(out: Sequence[float], plumb: tuple[str, str], to: str, up: str) -> str:
+    """Words for a way by its direction outwards; `plumb`: where that is up, and where it is down."""
+    x, y, z = out
     if x == y == z == 0.0:
         return "no straight way"
     flat = float(np.hypot(x, y))
     if flat < _UPRIGHT:
-        return "straight up" if z > 0.0 else "straight down"
+        return plumb[0] if z > 0.0 else plumb[1]
     rise = float(np.rad2deg(np.arctan2(z, flat)))
-    return f"level to {_side(x, y)}" if abs(rise) < 1.0 else f"{rise:.0f} degrees up to {_side(x, y)}"
+    return f"level {to} {_side(x, y)}" if abs(rise) < 1.0 else f"{rise:.0f} degrees {up} {to} {_side(x, y)}"
 
 
 _UPRIGHT: Final = 0.02

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.mesh import Mesh
-from ..mesh.raster import flat_corners, fragments
+from ..mesh.raster import flat_corners, fragments, least_corner, most_corner
 from ..mesh.runs import runs_in_parts
 
 FloatArray = NDArray[np.float64]
@@ -133,7 +133,7 @@ class Sweeps:
         corners = self._looking(body, d, ahead)
         use = np.ones(corners.shape[2], dtype=bool)
         for axis, cells in ((0, columns), (1, rows)):
-            use &= (_most(corners[axis]) >= cells.min()) & (_least(corners[axis]) <= cells.max() + 1)
+            use &= (most_corner(corners[axis]) >= cells.min()) & (least_corner(corners[axis]) <= cells.max() + 1)
         corners = np.ascontiguousarray(corners[:, :, use])
         parts = [(_cell_key(part.row, part.column), part.triangle) for part in fragments(corners, touched=True)]
         none = np.zeros(0, dtype=np.int64)
@@ -151,7 +151,8 @@ class Sweeps:
         ends = [[np.searchsorted(key, keys, side=side) for side in ("left", "right")] for key in (back_key, front_key)]
         counts = [end - start for start, end in ends]
         lows, highs = (
-            [[bound(part[axis]) for axis in range(3)] for part in (back, front)] for bound in (_least, _most)
+            [[bound(part[axis]) for axis in range(3)] for part in (back, front)]
+            for bound in (least_corner, most_corner)
         )
         faces = front.shape[2]
         for cell, at in runs_in_parts(counts[0] * counts[1], _PAIRS):
@@ -202,18 +203,6 @@ def _shared(one: _Envelope, two: _Envelope) -> tuple[tuple[int, int], tuple[slic
     return (start[0], start[1]), mine, its
 
 
-def _least(corners: FloatArray) -> FloatArray:
-    """Smallest of three corners, (3, m) to (m,)."""
-    result: FloatArray = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
-    return result
-
-
-def _most(corners: FloatArray) -> FloatArray:
-    """Largest of three corners, (3, m) to (m,)."""
-    result: FloatArray = np.maximum(np.maximum(corners[0], corners[1]), corners[2])
-    return result
-
-
 def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
     """For pairs of triangles, whether some of the second lies straight over some of the first, touching apart.
 
@@ -237,7 +226,7 @@ def over(p: FloatArray, q: FloatArray) -> NDArray[np.bool_]:
             length[length == 0.0] = 1.0
             x, y = -up / length, across / length
             a, b = (side[0] * x + side[1] * y for side in (p, q))
-            meets = np.minimum(_most(a), _most(b)) - np.maximum(_least(a), _least(b)) > OVERLAP
+            meets = np.minimum(most_corner(a), most_corner(b)) - np.maximum(least_corner(a), least_corner(b)) > OVERLAP
             if not meets.all():
                 rows, p, q = rows[meets], p[:, :, meets], q[:, :, meets]
     if len(rows):

@@ -68,8 +68,8 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
     if len(keep) < len(area):
         x, y, z, area = x[:, keep], y[:, keep], z[:, keep], area[keep]
     shift = 0.0 if touched else 0.5
-    first_c, first_r = (np.ceil(_least(a) - shift - touched).astype(np.int64) for a in (x, y))
-    last_c, last_r = (np.floor(_most(a) - shift).astype(np.int64) for a in (x, y))
+    first_c, first_r = (np.ceil(least_corner(a) - shift - touched).astype(np.int64) for a in (x, y))
+    last_c, last_r = (np.floor(most_corner(a) - shift).astype(np.int64) for a in (x, y))
     wide, tall = np.maximum(last_c - first_c + 1, 0), np.maximum(last_r - first_r + 1, 0)
     count = wide * tall
     # Edge k runs from corner k to the next, its value positive inside; turned where the triangle is seen from below.
@@ -79,7 +79,7 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
     dz1, dz2 = z[1] - z[0], z[2] - z[0]
     slope_x = (dz1 * (y[2] - y[0]) - dz2 * (y[1] - y[0])) / area
     slope_y = (dz2 * (x[1] - x[0]) - dz1 * (x[2] - x[0])) / area
-    least, most = _least(z), _most(z)
+    least, most = least_corner(z), most_corner(z)
     for rows, at in runs_in_parts(count, _CHUNK):
         column, row = first_c[rows] + at % wide[rows], first_r[rows] + at // wide[rows]
         inside = np.ones(len(rows), dtype=bool)
@@ -108,12 +108,14 @@ def fragments(corners: FloatArray, touched: bool = False) -> Iterator[Fragments]
         )
 
 
-def _least(rows: FloatArray) -> FloatArray:
+def least_corner(rows: FloatArray) -> FloatArray:
+    """Smallest of three corners, (3, m) to (m,)."""
     out: FloatArray = np.minimum(np.minimum(rows[0], rows[1]), rows[2])
     return out
 
 
-def _most(rows: FloatArray) -> FloatArray:
+def most_corner(rows: FloatArray) -> FloatArray:
+    """Largest of three corners, (3, m) to (m,)."""
     out: FloatArray = np.maximum(np.maximum(rows[0], rows[1]), rows[2])
     return out
 
