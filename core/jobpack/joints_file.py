@@ -3,15 +3,15 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 import numpy as np
 
 from ..cutting.joint import FloatArray, Joint, Plane, Profile
 from ..errors import CutError, InputError
+from ..json_input import as_shown, parsed
 from .json_text import SCHEMA_VERSION, json_text
 
 _KEYS: Final = {"plane": ("point", "normal"), "profile": ("origin", "u", "w", "points")}
@@ -63,7 +63,7 @@ def read_marked_joints(text: str, name: str = "joints file") -> tuple[tuple[str,
     for k, (mark, _) in enumerate(pairs):
         if mark and not _MARK.fullmatch(mark):
             raise InputError(
-                f"{name}: joint {k + 1}: mark is {_shown(mark)}; give up to 8 letters and digits, as A or B2"
+                f"{name}: joint {k + 1}: mark is {as_shown(mark)}; give up to 8 letters and digits, as A or B2"
             )
         marks.append("" if mark in marks else mark)
     return tuple(marks), tuple(joint for _, joint in pairs)
@@ -74,13 +74,7 @@ _MARK: Final = re.compile("[A-Za-z0-9]{1,8}")
 
 
 def _entries(text: str, name: str) -> tuple[tuple[str, Joint], ...]:
-    def refuse_constant(word: str) -> NoReturn:
-        raise InputError(f"{name}: holds {word}, which is no number; give finite numbers")
-
-    try:
-        record = json.loads(text, parse_constant=refuse_constant)
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{name}: is not JSON ({error}); give a joints file or a job.json") from None
+    record = parsed(text, name, "a joints file or a job.json")
     if not isinstance(record, dict) or not isinstance(record.get("joints"), list):
         raise InputError(f"{name}: has no array named joints; give {{schema_version, joints: [...]}}")
     version = record.get("schema_version")
@@ -91,14 +85,14 @@ def _entries(text: str, name: str) -> tuple[tuple[str, Joint], ...]:
 
 def _joint(entry: Any, place: str) -> tuple[str, Joint]:
     if not isinstance(entry, dict):
-        raise InputError(f"{place} is {_shown(entry)}; give an object with kind and its keys")
+        raise InputError(f"{place} is {as_shown(entry)}; give an object with kind and its keys")
     mark = entry.get("mark", "")
     if not isinstance(mark, str):
-        raise InputError(f"{place}: mark is {_shown(mark)}; give a text")
+        raise InputError(f"{place}: mark is {as_shown(mark)}; give a text")
     place += f" ({mark})" if mark else ""
     kind = entry.get("kind")
     if not isinstance(kind, str) or kind not in _KEYS:
-        raise InputError(f"{place}: kind is {_shown(kind)}; give {' or '.join(_KEYS)}")
+        raise InputError(f"{place}: kind is {as_shown(kind)}; give {' or '.join(_KEYS)}")
     needed = _KEYS[kind]
     missing = [key for key in needed if key not in entry]
     if missing:
@@ -114,7 +108,7 @@ def _joint(entry: Any, place: str) -> tuple[str, Joint]:
             return mark, _as_written(Plane(**rows, part=at), rows)
         points = entry["points"]
         if not isinstance(points, list):
-            raise InputError(f"{place}: points is {_shown(points)}; give rows of u and w offset")
+            raise InputError(f"{place}: points is {as_shown(points)}; give rows of u and w offset")
         offsets = np.array([_row(row, 2, f"{place}: points {k}") for k, row in enumerate(points)])
         return mark, _as_written(Profile(**rows, points=offsets, part=at), rows)
     except CutError as error:
@@ -138,14 +132,8 @@ def _as_written(joint: Joint, rows: dict[str, FloatArray]) -> Joint:
 def _row(value: Any, length: int, place: str) -> FloatArray:
     wrong = not isinstance(value, list) or len(value) != length
     if wrong or any(isinstance(v, bool) or not isinstance(v, int | float) for v in value):
-        raise InputError(f"{place} is {_shown(value)}; give an array of {length} numbers")
+        raise InputError(f"{place} is {as_shown(value)}; give an array of {length} numbers")
     try:
         return np.array([float(v) for v in value])
     except OverflowError:
         raise InputError(f"{place} holds a number too large to use; give metres") from None
-
-
-def _shown(value: Any) -> str:
-    """Value as short JSON for a message."""
-    text = json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= 60 else text[:57] + "..."

@@ -3,21 +3,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
+from ..json_input import as_shown, parsed
 from ..mesh.mesh import BACK, Mesh
 from .marks import PLAIN, ZONE_NAMES, Marks, Viewpoint
 
 FloatArray = NDArray[np.float64]
 
 SCHEMA_VERSION: Final = 1
+_WANTED: Final = "{schema_version, lines, zones, viewpoints}"
 _BACK: Final = "back"
 _NAMES: Final = (*ZONE_NAMES[1:], _BACK)
 _ANGLES: Final = (60.0, 40.0)
@@ -108,19 +109,12 @@ def read_marks(text: str, name: str = "marks file") -> MarksFile:
         Not JSON, another schema version, an unknown or missing key, a value that cannot be used. The message names the
         line, zone or viewpoint.
     """
-
-    def refuse_constant(word: str) -> NoReturn:
-        raise InputError(f"{name}: holds {word}, which is no number; give finite numbers")
-
-    try:
-        record = json.loads(text, parse_constant=refuse_constant)
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{name}: is not JSON ({error}); give {{schema_version, lines, zones, viewpoints}}") from None
+    record = parsed(text, name, _WANTED)
     if not isinstance(record, dict):
-        raise InputError(f"{name}: is {_shown(record)}; give {{schema_version, lines, zones, viewpoints}}")
+        raise InputError(f"{name}: is {as_shown(record)}; give {_WANTED}")
     version = record.get("schema_version")
     if version != SCHEMA_VERSION or isinstance(version, bool):
-        raise InputError(f"{name}: schema_version is {_shown(version)}; this version reads {SCHEMA_VERSION}")
+        raise InputError(f"{name}: schema_version is {as_shown(version)}; this version reads {SCHEMA_VERSION}")
     _keys(record, ("schema_version",), ("lines", "zones", "viewpoints"), name)
     found = [_array(record.get(key, []), f"{name}: {key}") for key in ("lines", "zones", "viewpoints")]
     return MarksFile(
@@ -144,7 +138,7 @@ def _region(value: Any, place: str) -> Region:
     _keys(entry, ("zone", "centre", "radius") if ball else ("zone", "low", "high"), (), place)
     zone = entry["zone"]
     if zone not in _NAMES:
-        raise InputError(f"{place}: zone is {_shown(zone)}; give {', '.join(_NAMES[:-1])} or {_NAMES[-1]}")
+        raise InputError(f"{place}: zone is {as_shown(zone)}; give {', '.join(_NAMES[:-1])} or {_NAMES[-1]}")
     if ball:
         middle, radius = _point(entry["centre"], f"{place}: centre"), _number(entry["radius"], f"{place}: radius")
         if radius <= 0.0:
@@ -161,7 +155,7 @@ def _viewpoint(value: Any, place: str) -> Viewpoint:
     _keys(entry, ("name", "eye", "look_at"), ("angles_deg",), place)
     name = entry["name"]
     if not isinstance(name, str) or not name.strip():
-        raise InputError(f"{place}: name is {_shown(name)}; give a text")
+        raise InputError(f"{place}: name is {as_shown(name)}; give a text")
     eye, target = (_point(entry[key], f"{place}: {key}") for key in ("eye", "look_at"))
     ahead = target - eye
     far = float(np.linalg.norm(ahead))
@@ -174,7 +168,7 @@ def _viewpoint(value: Any, place: str) -> Viewpoint:
     up = np.cross(right / np.linalg.norm(right), ahead)
     angles = _array(entry.get("angles_deg", list(_ANGLES)), f"{place}: angles_deg")
     if len(angles) != 2:
-        raise InputError(f"{place}: angles_deg is {_shown(angles)}; give two, across and upright")
+        raise InputError(f"{place}: angles_deg is {as_shown(angles)}; give two, across and upright")
     half = []
     for value in angles:
         angle = _number(value, f"{place}: angles_deg")
@@ -195,25 +189,25 @@ def _keys(entry: dict[str, Any], needed: Sequence[str], more: Sequence[str], pla
 
 def _object(value: Any, place: str) -> dict[str, Any]:
     if not isinstance(value, dict):
-        raise InputError(f"{place} is {_shown(value)}; give an object with its keys")
+        raise InputError(f"{place} is {as_shown(value)}; give an object with its keys")
     return value
 
 
 def _array(value: Any, place: str) -> list[Any]:
     if not isinstance(value, list):
-        raise InputError(f"{place} is {_shown(value)}; give an array")
+        raise InputError(f"{place} is {as_shown(value)}; give an array")
     return value
 
 
 def _point(value: Any, place: str) -> FloatArray:
     if not isinstance(value, list) or len(value) != 3:
-        raise InputError(f"{place} is {_shown(value)}; give x, y and z in metres")
+        raise InputError(f"{place} is {as_shown(value)}; give x, y and z in metres")
     return np.array([_number(number, place) for number in value])
 
 
 def _number(value: Any, place: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise InputError(f"{place} holds {_shown(value)}; give numbers, in metres where they are lengths")
+        raise InputError(f"{place} holds {as_shown(value)}; give numbers, in metres where they are lengths")
     try:
         number = float(value)
     except OverflowError:
@@ -225,9 +219,3 @@ def _number(value: Any, place: str) -> float:
 
 def _place(point: Iterable[float]) -> str:
     return "(" + ", ".join(f"{x:.2f}" for x in point) + ") m"
-
-
-def _shown(value: Any) -> str:
-    """Value as short JSON for a message."""
-    text = json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= 60 else text[:57] + "..."

@@ -22,6 +22,7 @@ EVERYONE = (
     "findings",
     "tolerance",
     "units",
+    "json_input",
     "settings",
     "job_text",
     "job_template",
