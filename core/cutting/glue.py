@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mass import areas, triangle_areas
+from ..mesh.mass import areas, corner_areas, triangle_areas
 from .bodies import RegionBody, make_bodies
 from .cells import OUTSIDE, Cells
 from .result import FROM_CARVING, Body
@@ -60,8 +60,7 @@ def is_spike(cells: Cells, body: RegionBody, slack: float) -> bool:
         np.setdiff1d(base, body.base),
         np.concatenate([np.setdiff1d(behind, body.behind), np.setdiff1d(before, body.before)]),
     )
-    p = cells.points(rest[np.isin(rest, out).any(axis=1)])
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 2.0
+    area = corner_areas(cells.points(rest[np.isin(rest, out).any(axis=1)]))
     return bool((area > slack * float(np.linalg.norm(body.body.mesh.size))).any())
 
 
@@ -109,8 +108,7 @@ def _neighbour(cells: Cells, body: RegionBody) -> int:
     rows, other = _faces(cells, body)
     if len(rows) == 0:
         return OUTSIDE
-    p = cells.points(cells.tail.triangles[rows])
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)
+    area = corner_areas(cells.points(cells.tail.triangles[rows]))
     names, group = np.unique(other, return_inverse=True)
     return int(names[np.argmax(np.bincount(group.reshape(-1), area))])
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.mass import corner_areas
 from ..mesh.runs import runs
 from ..mesh.topology import edge_loops
 from .cells import OUTSIDE, Cells
@@ -120,8 +121,7 @@ def _contacts(
     rows = rows[(behind[rows] >= 0) & (before[rows] >= 0) & (behind[rows] != before[rows])]
     if len(rows) == 0:
         return []
-    p = cells.points(cells.tail.triangles[rows])
-    area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1) / 2.0
+    area = corner_areas(cells.points(cells.tail.triangles[rows]))
     count = int(max(behind.max(), before.max())) + 1
     pair, inverse = np.unique(behind[rows] * count + before[rows], return_inverse=True)
     areas = np.bincount(inverse.reshape(-1), area)

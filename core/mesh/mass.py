@@ -128,6 +128,13 @@ def triangle_areas(mesh: Mesh) -> FloatArray:
     return result
 
 
+def corner_areas(corners: FloatArray) -> FloatArray:
+    """Area of each triangle given by its corners (m, 3, 3), metres; (m,) square metres."""
+    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    result: FloatArray = np.linalg.norm(np.cross(one, other), axis=1) / 2.0
+    return result
+
+
 def areas(mesh: Mesh) -> FloatArray:
     """Area by class, (4,) square metres: carved, joint, base, back."""
     single = triangle_areas(mesh)

@@ -180,9 +180,7 @@ def _pool(part: Part, one: Sweep, image: Image, u: FloatArray, w: FloatArray, pa
     """What the sheets along paths of an image come to."""
     off, area, reach = along(image, paths)
     of = part.of
-    some, each, _, _ = part.few
-    lengths = np.sqrt(np.maximum(1.0 - (of.normals[some] @ one.frame.T) ** 2, 0.0)) * (of.worth[some] * each)[:, None]
-    sums = below(part, image, u, w, lengths.T)
+    sums = below(part, image, u, w, _lengths(part, one).T)
     columns = np.arange(paths.shape[1] - 1)[None, :]
     total = sums[:, columns, np.clip(paths[:, :-1], 0, sums.shape[2] - 1)].sum(axis=2)
     sheets = tuple(Sheet(u, w, knots(image, path), False) for path in paths)
@@ -204,6 +202,14 @@ def _pool(part: Part, one: Sweep, image: Image, u: FloatArray, w: FloatArray, pa
         high,
         over,
     )
+
+
+def _lengths(part: Part, one: Sweep) -> FloatArray:
+    """Line that planes square to each axis of the sweep's frame show at each of the few samples, weighted; (k, 3)."""
+    of = part.of
+    some, each, _, _ = part.few
+    out: FloatArray = np.sqrt(np.maximum(1.0 - (of.normals[some] @ one.frame.T) ** 2, 0.0))
+    return out * (of.worth[some] * each)[:, None]
 
 
 def _span(part: Part, one: Sweep, image: Image, w: FloatArray, paths: IntArray) -> tuple[IntArray, IntArray]:
@@ -294,7 +300,6 @@ def _measured(part: Part, slab: Slab, one: Sweep, sheet: Sheet, image: Image, pa
     )
     total = float(skin.sum()) * each + of.face_mass * float(part.faces[:, 3].sum())
     laid *= part.laid / max(total, 1e-12)
-    lengths = np.sqrt(np.maximum(1.0 - (of.normals[some] @ one.frame.T) ** 2, 0.0)) * (of.worth[some] * each)[:, None]
     beside = middles[np.abs(height) <= max(of.cells.step, float(np.abs(height).min()))] @ one.w
     last = len(one.volume) - 1
     low, high = (
@@ -307,7 +312,7 @@ def _measured(part: Part, slab: Slab, one: Sweep, sheet: Sheet, image: Image, pa
         reach,
         np.array([low_foam]),
         np.array([of.density * low_foam + laid]),
-        lengths[under].sum(axis=0)[None],
+        _lengths(part, one)[under].sum(axis=0)[None],
         low,
         high,
         (sheet.above(_few_cells(part)) >= 0.0)[None],

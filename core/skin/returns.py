@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from ..job import Job, Layer
+from ..mesh.mass import corner_areas
 from ..mesh.mesh import CARVED, KIND_NAMES, FloatArray, IntArray, Mesh
 from ..mesh.runs import runs
 from .rims import Face, find_faces, find_rims, rim_lengths
@@ -65,7 +66,7 @@ def rough_return_areas(mesh: Mesh, job: Job) -> FloatArray:
     most = np.zeros(len(KIND_NAMES))
     rows = np.flatnonzero(mesh.kind != CARVED)
     corners = mesh.vertices[mesh.triangles[rows]]
-    size = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    size = corner_areas(corners)
     most[:] = np.bincount(mesh.kind[rows], weights=size, minlength=len(KIND_NAMES))
     for k, layer in enumerate(layers):
         covered = _kinds(layer.faces)
@@ -117,7 +118,7 @@ def curved_strip_area(corners: FloatArray, rim: FloatArray, width: float) -> flo
     parts = parts[_distance(middle, rim, search) <= search]
     if len(parts) == 0:
         return 0.0
-    size = 0.5 * np.linalg.norm(np.cross(parts[:, 1] - parts[:, 0], parts[:, 2] - parts[:, 0]), axis=1)
+    size = corner_areas(parts)
     far = np.sort(_distance(parts.reshape(-1, 3), rim, 2.0 * width).reshape(-1, 3), axis=1)
     return float((size * _share_below(far, width)).sum())
 
