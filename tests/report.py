@@ -8,6 +8,8 @@ Each plan is cut again by all its joints, every piece measured by the checks, ev
 from __future__ import annotations
 
 import argparse
+import itertools
+import multiprocessing
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -22,6 +24,7 @@ import pytest
 from datasets import ARMADILLO, BUNNY, path_of, read_off
 from planted_rocks import NEAR, SHAPES, planted_rock
 from reference import volume_of
+from seamwright.core.blockup.plan import plan_blockup
 from seamwright.core.cutting.cut import cut
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
@@ -30,7 +33,7 @@ from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.mesh.topology import edge_report
 from seamwright.core.planning.for_job import propose_for_job
-from seamwright.core.seams.index import CREVICE, SeamIndex
+from seamwright.core.seams.index import CREVICE, GLUE_LINE, SeamIndex
 from seamwright.core.seams.near import segments_of
 from seamwright.core.seams.sampling import visible_parts
 from seamwright.core.seams.seams import find_seams
@@ -48,9 +51,14 @@ piece_size = ["2.4 m", "1.2 m", "1.2 m"]
 any_pose = %s
 [joints]
 fit = "0 mm"
-seams = ["crevice"]
+seams = [%s]
 kinds = [%s]
 hidden = %g
+"""
+
+GLUED = """
+[blockup]
+built = "planned"
 """
 
 SKINNED = """
@@ -67,7 +75,11 @@ BALANCE = 1e-9
 
 @dataclass(frozen=True)
 class Row:
-    """What one plan came to; shares of the visible joint line, seconds of processor time."""
+    """What one plan came to.
+
+    `on_seam`, `chance` and `planes` are shares of the visible joint line; `seconds` of processor time go to seams with
+    the block-up, plan, cut, weighing.
+    """
 
     name: str
     pieces: int
@@ -81,22 +93,31 @@ class Row:
     planes: float | None
     heaviest: float
     lightest: float
-    seconds: float
+    seconds: tuple[float, ...]
     wall: float
 
 
 def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None, planes: Job | None) -> Row:
     """Plan, cut, check; `truth` are courses that a joint may follow, None: the crevices that were found."""
-    start, wall = time.process_time(), time.perf_counter()
     ready = prepare(mesh).mesh
     gap = gap_width(job)
-    seams = find_seams(ready, job)
+    clock, wall = [time.process_time()], time.perf_counter()
+    blockup = plan_blockup(ready, job)
+    seams = find_seams(ready, job, None, None if blockup is None else blockup.glue)
+    clock.append(time.process_time())
     plan = propose_for_job(ready, job, gap, seams)
+    clock.append(time.process_time())
     found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
+    clock.append(time.process_time())
     figures = [measure_piece(body.mesh, job) for body in found.pieces]
     bad = sum(not within_limits(piece, job) for piece in figures)
-    seconds, wall = time.process_time() - start, time.perf_counter() - wall
-    index = seams.index if truth is None else SeamIndex({CREVICE: segments_of(truth)}, NEAR)
+    clock.append(time.process_time())
+    wall = time.perf_counter() - wall
+    index = seams.index
+    if truth is not None:
+        glued = index.kinds == GLUE_LINE
+        known = {CREVICE: segments_of(truth), GLUE_LINE: (index.starts[glued], index.ends[glued])}
+        index = SeamIndex(known, NEAR)
     every = (*found.pieces, *found.crumbs, *found.taken)
     share = None
     if planes is not None:
@@ -115,7 +136,7 @@ def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None
         share,
         max(piece.finished_mass for piece in figures),
         min(piece.finished_mass for piece in figures),
-        seconds,
+        tuple(b - a for a, b in itertools.pairwise(clock)),
         wall,
     )
 
@@ -131,12 +152,23 @@ def on_seam(lines: Sequence[Sequence[object]], index: SeamIndex) -> float:
     return kept / total if total > 0.0 else 1.0
 
 
-def rocks(args: argparse.Namespace) -> Iterator[tuple[str, Mesh, Sequence[np.ndarray]]]:
-    """Planted rocks, shape by shape."""
-    for shape in args.shapes:
-        for seed in range(args.first, args.first + args.seeds):
-            rock = planted_rock(shape, args.triangles, seed, spacing=0.5)
-            yield f"{shape} {seed}", rock.mesh, [course[::10] for course in rock.grooves]
+def rock_row(shape: str, seed: int, triangles: int, job: Job, planes: Job | None) -> Row:
+    """The row of one planted rock."""
+    rock = planted_rock(shape, triangles, seed, spacing=0.5)
+    return measured(f"{shape} {seed}", rock.mesh, job, [course[::10] for course in rock.grooves], planes)
+
+
+def rocks(args: argparse.Namespace, job: Job, planes: Job | None) -> Iterator[Row]:
+    """Rows of planted rocks, shape by shape; several at a time by ``--at-once``."""
+    seeds = range(args.first, args.first + args.seeds)
+    tasks = [(shape, seed, args.triangles, job, planes) for shape in args.shapes for seed in seeds]
+    if args.at_once == 1:
+        yield from itertools.starmap(rock_row, tasks)
+        return
+    with multiprocessing.get_context("spawn").Pool(args.at_once) as pool:
+        waiting = [pool.apply_async(rock_row, task) for task in tasks]
+        for one in waiting:
+            yield one.get()
 
 
 def scans(sizes: Sequence[float]) -> Iterator[tuple[str, Mesh]]:
@@ -165,7 +197,7 @@ def show(row: Row) -> None:
         f"{row.name:16} {row.pieces:6d} {row.practical:5d} {row.pieces / row.practical:6.2f} {row.fewest:6d} "
         f"{row.bad:4d} "
         f"{row.open:5d} {row.lost:8.0e} {row.on_seam:7.2f} {planes} {row.chance:7.2f} {row.heaviest:6.1f} "
-        f"{row.lightest:6.1f} {row.seconds:6.1f} {row.wall:6.1f}"
+        f"{row.lightest:6.1f} " + " ".join(f"{part:6.1f}" for part in (*row.seconds, sum(row.seconds), row.wall))
     )
 
 
@@ -185,7 +217,8 @@ def mean(rows: Sequence[Row]) -> None:
 
 HEAD = (
     f"{'':16} {'pieces':>6} {'cubes':>5} {'ratio':>6} {'fewest':>6} {'over':>4} {'open':>5} {'lost':>8} {'on seam':>7} "
-    f"{'plane':>5} {'chance':>7} {'most':>6} {'least':>6} {'cpu s':>6} {'wall s':>6}"
+    f"{'plane':>5} {'chance':>7} {'most':>6} {'least':>6} "
+    f"{'seams':>6} {'plan':>6} {'cut':>6} {'weigh':>6} {'cpu s':>6} {'wall s':>6}"
 )
 
 
@@ -198,15 +231,19 @@ def main() -> None:
     parser.add_argument("--shapes", nargs="*", default=list(SHAPES))
     parser.add_argument("--hidden", type=float, default=0.5)
     parser.add_argument("--pose", choices=("upright", "any"), default="upright")
+    parser.add_argument("--at-once", type=int, default=1, help="rocks worked on side by side (times are then too long)")
     parser.add_argument("--no-planes", action="store_true", help="leave the plan of planes alone out")
-    parser.add_argument("--only", choices=("rocks", "skin", "heavy", "scans"), nargs="*", default=None)
+    parser.add_argument("--only", choices=("rocks", "glue", "skin", "heavy", "scans"), nargs="*", default=None)
     args = parser.parse_args()
-    wanted = args.only or ["rocks", "skin", "heavy", "scans"]
+    wanted = args.only or ["rocks", "glue", "skin", "heavy", "scans"]
     pose = "true" if args.pose == "any" else "false"
-    bare = Job.from_toml(BARE % (pose, '"plane", "profile"', args.hidden))
-    planes = None if args.no_planes else Job.from_toml(BARE % (pose, '"plane"', args.hidden))
+    both, crevice = '"plane", "profile"', '"crevice"'
+    bare = Job.from_toml(BARE % (pose, crevice, both, args.hidden))
+    planes = None if args.no_planes else Job.from_toml(BARE % (pose, crevice, '"plane"', args.hidden))
+    glued = Job.from_toml(BARE % (pose, crevice + ', "glue line"', both, args.hidden) + GLUED)
     tables = {
         "rocks": ("50 kg, 8.3 kg/m2 on all faces, no gap", bare, planes),
+        "glue": ("50 kg, 8.3 kg/m2 on all faces, no gap, glue lines are seams too", glued, None),
         "skin": ("50 kg, the default skin and gap", Job.from_toml(SKINNED % (50, pose, args.hidden)), None),
         "heavy": (
             "100 kg, the default skin and gap; without a bar",
@@ -218,9 +255,9 @@ def main() -> None:
         if name in wanted:
             say(f"\n{title}; {args.pose}; {args.triangles} triangles, grooves every 0.5 m\n{HEAD}")
             rows = []
-            for rock, mesh, truth in rocks(args):
-                rows.append(measured(rock, mesh, job, truth, alone))
-                show(rows[-1])
+            for row in rocks(args, job, alone):
+                rows.append(row)
+                show(row)
             mean(rows)
     if "scans" in wanted:
         say(f"\nopen scans, 50 kg, 8.3 kg/m2 on all faces, no gap; {args.pose}\n{HEAD}")
