@@ -183,7 +183,8 @@ class Limits(Settings):
     hand_room : m to leave at each side of the doorway.
     min_thickness : m of foam.
     wire_length : m, the longest straight stretch of wire in foam (common practice, no source).
-    within_billet : every piece must come out of one billet.
+    within_billet : every piece must come out of one billet. Where the block-up is known (`BlockUp.built`) a piece must
+        lie within one billet of it; where it is unknown its box of foam must go into a billet, turned as you like.
     any_pose : a piece may be carried and loaded lying or tipped.
     piece_size : (length, width, height) m of the finished piece; None: see `Job.size_limit`.
     """

@@ -55,7 +55,7 @@ doorway = ["3.0 m", "3.0 m"]
 hand_room = "50 mm"
 min_thickness = "75 mm"    # of foam, along the inward normal on joint faces, 100 mm and more from a feathered rim
 wire_length = "1.5 m"      # longest straight stretch of wire inside the part cut, least over wire directions (common practice, no source)
-within_billet = false      # true: every piece must come out of one billet
+within_billet = false      # true: every piece must come out of one billet; of a block-up that is known from the billets where they lie, else by size alone
 any_pose = false           # true: a piece may be carried and loaded lying or tipped
 # piece_size = ["2.4 m", "1.2 m", "1.2 m"]   # example; derived: load space length; the smaller of its door and (doorway - 2 hand_room)
 [joints]

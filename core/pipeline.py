@@ -28,6 +28,7 @@ from .handling.figures import PieceFigures, measure_finished
 from .handling.growing import check_growth, grown, moved
 from .handling.handled import Handled, handle
 from .handling.handled_checks import check_handling
+from .handling.one_billet import by_place, check_place
 from .handling.pricing import check_prices, price_job
 from .intake.diagnose import find_twice
 from .intake.mend import Recipe
@@ -116,7 +117,8 @@ def run_job(
         seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
     with clock.stage("joints", 0.2):
         if joints is None:
-            proposal = propose_for_job(plain, job, gap, seams, shares, progress=clock.part(0.2, 0.6))
+            layout = None if blockup is None else blockup.layout
+            proposal = propose_for_job(plain, job, gap, seams, shares, layout=layout, progress=clock.part(0.2, 0.6))
             joints, plan = proposal.joints, _plan(proposal)
         else:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
@@ -173,6 +175,10 @@ def run_job(
         for i in order:
             findings += check_piece(marks[i], figures[i], job)
             findings += check_handling(marks[i], figures[i], handled[i], job)
+            if blockup is not None and by_place(job):
+                findings += check_place(
+                    marks[i], result.pieces[i].mesh, figures[i].centroid, blockup.layout, blockup.names
+                )
         findings += [*numbered.findings, *told, *near]
         findings += check_cut(result, letters, job.carving.crumb, intake.volume)
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
@@ -264,7 +270,10 @@ def propose_joints(
         glue = None if blockup is None else blockup.glue
         seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
         shares = covering_shares(plain, job.skin.bridging)
-    return propose_for_job(plain, job, gap_width(job), seams, shares, locked=locked, progress=clock.part(0.12, 1.0))
+    layout = None if blockup is None else blockup.layout
+    return propose_for_job(
+        plain, job, gap_width(job), seams, shares, locked=locked, layout=layout, progress=clock.part(0.12, 1.0)
+    )
 
 
 def _plan(proposal: Proposal) -> Plan:

@@ -68,7 +68,7 @@ class SEAMWRIGHT_PT_cut(OfJob, bpy.types.Panel):
                     sentence(box, context, remedies[place], "FORWARD", room=0.6)
             if len(serious) > MOST:
                 sentence(box, context, f"And {len(serious) - MOST} more: see the list of pieces, and the job pack.")
-            if any(rows[k].check in ("piece_mass", "piece_size") for k in serious):
+            if any(rows[k].check in ("piece_mass", "piece_size", "within_billet") for k in serious):
                 box.operator("seamwright.joints_propose", icon="SHADERFX")
         if notes:
             header, body = layout.panel("seamwright_notes", default_closed=True)

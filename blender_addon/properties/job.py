@@ -132,7 +132,11 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     hand_room: _length("Hand Room", "Room for hands at each side of the doorway")
     min_thickness: _length("Least Thickness", "Of the foam behind a joint face")
     wire_length: _length("Wire Length", "Longest straight stretch of wire in foam", least=1e-9)
-    within_billet: BoolProperty(name="Out of One Billet", description="Every piece must come out of one billet")
+    within_billet: BoolProperty(
+        name="Out of One Billet",
+        description="Every piece must come out of one billet: of a known block-up from the billets where they lie, "
+        "otherwise by its size alone",
+    )
     any_pose: BoolProperty(name="May Lie or Tip", description="Pieces may be carried and loaded lying or tipped")
     use_piece_size: BoolProperty(
         name="Own Size Limit", description="Set the largest piece here and not by load space and doorway"

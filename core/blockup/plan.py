@@ -16,7 +16,7 @@ from .billets import Billet, glue_lines, least_overlap, make_billets, unsupporte
 from .fit_points import FittedLayout, fit_to_points
 from .glue_lines import GlueLines
 from .held import Held, held_billets
-from .layout import Layout
+from .layout import Cell, Layout
 from .packing import count_billets, fewest_by_volume, fewest_for
 from .search import search_position
 
@@ -69,6 +69,11 @@ class BlockUpPlan:
     def glue_area(self) -> float:
         """Area of all glue lines, square metres."""
         return math.fsum(self.glue.area.tolist())
+
+    @property
+    def names(self) -> dict[Cell, str]:
+        """Marks of the billets by their place."""
+        return {billet.cell: billet.mark for billet in self.billets}
 
     def cans(self, covers: float) -> int:
         """Cans of adhesive, each for so many square metres of glue line."""

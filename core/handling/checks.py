@@ -10,6 +10,7 @@ from ..findings import Finding, Severity
 from ..job import Job
 from .crew import LARGEST_TEAM, crew_for, team_limit
 from .figures import PieceFigures
+from .one_billet import check_size
 
 _ROUNDING: Final = 1e-9
 """Share by which a measure may pass its limit before it counts: a piece made to the limit must not fail by rounding."""
@@ -39,15 +40,16 @@ def check_piece(mark: str, figures: PieceFigures, job: Job) -> list[Finding]:
     Returns
     -------
     list of Finding
-        ``piece_mass`` and ``piece_size`` (errors), ``doorway`` (warning), ``crew`` and ``reach`` (notes: published
-        rules, which bound nothing).
+        ``piece_mass``, ``piece_size`` and ``within_billet`` (errors), ``doorway`` (warning), ``crew`` and ``reach``
+        (notes: published rules, which bound nothing). Of a block-up that is known `one_billet.check_place` tells.
     """
-    return [finding for check in (_mass, _size, _doorway, _crew, _reach) for finding in check(mark, figures, job)]
+    checks = (_mass, _size, _billet, _doorway, _crew, _reach)
+    return [finding for check in checks for finding in check(mark, figures, job)]
 
 
 def within_limits(figures: PieceFigures, job: Job) -> bool:
-    """Whether a piece passes the two checks that bound planning: mass and size."""
-    return next(_mass("", figures, job), None) is None and next(_size("", figures, job), None) is None
+    """Whether a piece passes the checks that bound planning: mass, size, and that it comes out of one billet."""
+    return not any(next(check("", figures, job), None) for check in (_mass, _size, _billet))
 
 
 def _over(measured: float, limit: float) -> bool:
@@ -97,6 +99,12 @@ def _size(mark: str, figures: PieceFigures, job: Job) -> Iterator[Finding]:
         unit="m",
         where=figures.centroid,
     )
+
+
+def _billet(mark: str, figures: PieceFigures, job: Job) -> Iterator[Finding]:
+    if figures.foam_box:
+        long, middle, short = figures.foam_box
+        yield from check_size(mark, (long, middle, short), figures.centroid, job)
 
 
 def size_limits(job: Job) -> tuple[float, float, float]:

@@ -18,6 +18,7 @@ from ..skin.returns import return_areas, rough_return_areas
 from ..skin.rims import find_rims
 from .box import Box, any_pose_box, upright_box
 from .crew import crew_for
+from .one_billet import by_size, foam_box
 
 FloatArray = NDArray[np.float64]
 
@@ -37,6 +38,8 @@ class PieceFigures:
     covering : (4,) square metres by class that the skin covers; empty: the exact areas.
     returns : square metres of edge return of each layer; empty: none.
     centre : (3,) of the finished piece, skin included, job coordinates, metres; empty: not worked out.
+    foam_box : the box of foam that it is cut from, from large to small, metres, where pieces must come out of one
+        billet of an unknown block-up; empty: not asked for.
     """
 
     volume: float
@@ -50,6 +53,7 @@ class PieceFigures:
     covering: tuple[float, ...] = ()
     returns: tuple[float, ...] = ()
     centre: tuple[float, ...] = ()
+    foam_box: tuple[float, ...] = ()
 
     @property
     def covered(self) -> tuple[float, ...]:
@@ -140,6 +144,7 @@ def _measure(
         covering=tuple(covered.tolist()),
         returns=tuple(returns.tolist()),
         centre=centre or (),
+        foam_box=foam_box(used, mesh.corners(), job) if by_size(job) else (),
     )
 
 

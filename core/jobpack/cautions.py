@@ -16,6 +16,7 @@ from ..handling.carry import ELBOW_ROOM
 from ..handling.checks import REACH, REACH_LOW
 from ..handling.crew import TEAM_SHARE
 from ..handling.handled_checks import GALE, LEAST_TILT
+from ..handling.one_billet import SHAVED, by_place, by_size
 from ..job import Job
 
 DEFER: Final = (
@@ -87,6 +88,7 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
             "piece_size",
             f"Handling box of each piece, {pose}, skin included, against {length:.2f} x {width:.2f} x {height:.2f} m.",
         ),
+        *_billet_rule(job),
         (
             "doorway",
             f"End of the handling box against a doorway of {limits.doorway[0]:.2f} x {limits.doorway[1]:.2f} m less "
@@ -133,3 +135,15 @@ def checked_rules(job: Job) -> tuple[tuple[str, str], ...]:
             "where a gale begins (from memory, unverified). An indication: an engineer decides.",
         ),
     )
+
+
+def _billet_rule(job: Job) -> tuple[tuple[str, str], ...]:
+    """What is compared where pieces must come out of one billet."""
+    stock = " x ".join(f"{side:.2f}" for side in job.foam.billet)
+    if by_size(job):
+        words = f"Box of foam of each piece, turned as you like, against a billet of {stock} m (block-up unknown)."
+    elif by_place(job):
+        words = f"Place of each piece in the block-up: within one of its billets, {SHAVED * 1000.0:.4g} mm left aside."
+    else:
+        return ()
+    return (("within_billet", words),)

@@ -16,6 +16,7 @@ from ..cutting.result import Body, CutResult
 from ..errors import Cancelled, CutError, Progress
 from ..handling.checks import size_limits, within_limits
 from ..handling.figures import PieceFigures, measure_piece
+from ..handling.one_billet import fits
 from ..job import Job
 from ..mesh.mass import mass_properties
 from ..mesh.mesh import Mesh
@@ -184,7 +185,10 @@ class Bench:
             side = 1.0 if float(np.median(off)) > 0.0 else -1.0
             thick = max(float(np.ptp(off)), 1e-3)
             heavy = figures.finished_mass / self.job.limits.piece_mass - 1.0
-            long = max(a / b - 1.0 for a, b in zip(figures.box, limits, strict=True))
+            sides = [*zip(figures.box, limits, strict=True)]
+            if figures.foam_box:
+                sides += zip(figures.foam_box, sorted(self.job.foam.billet, reverse=True), strict=True)
+            long = max(a / b - 1.0 for a, b in sides)
             ways.append(side * _MORE * thick * max(heavy, 0.0 if heavy > 0.0 else long) + side * 1e-3)
         if len({np.sign(way) for way in ways}) != 1:
             return 0.0
@@ -237,6 +241,9 @@ def _why(figures: PieceFigures, job: Job) -> str:
     if any(side > most for side, most in zip(figures.box, limits, strict=True)):
         size, most = (" x ".join(f"{side:.2f}" for side in sides) for sides in (figures.box, limits))
         over.append(f"measures {size} m of {most} m")
+    if figures.foam_box and not fits(figures.foam_box, job):
+        size = " x ".join(f"{side:.2f}" for side in figures.foam_box)
+        over.append(f"needs {size} m of foam, more than one billet")
     return (
         f"The piece at ({x:.2f}, {y:.2f}, {z:.2f}) m {' and '.join(over)}, and no joint was found that parts it: "
         "its skin alone may be too heavy, or it is too small for a joint"

@@ -9,9 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..blockup.layout import Layout
 from ..cutting.joint import Joint
 from ..errors import Progress
 from ..findings import Finding, Severity
+from ..handling.one_billet import by_place
 from ..job import Job
 from ..mesh.mesh import Mesh
 from ..seams.index import GLUE_LINE, MARKED, SEAM_NAMES
@@ -41,6 +43,7 @@ def propose_for_job(
     shares: FloatArray | None = None,
     locked: Sequence[Joint] = (),
     compare: bool = False,
+    layout: Layout | None = None,
     progress: Progress | None = None,
 ) -> Proposal:
     """Propose joints for a job.
@@ -54,6 +57,7 @@ def propose_for_job(
     shares : (m,) covering share of each triangle.
     locked : joints that stay, cut first.
     compare : also plan with planes alone.
+    layout : where billets lie; None: not known. Read where ``limits.within_billet`` is set.
     progress : told the share done; `Cancelled` ends the search with the best plan so far.
     """
     wish = Wish(job.joints.hidden, job.joints.pieces, compare)
@@ -68,6 +72,7 @@ def propose_for_job(
         keep=keep,
         shares=shares,
         locked=locked,
+        layout=layout if by_place(job) else None,
         progress=progress,
     )
 

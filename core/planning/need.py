@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ..handling.checks import size_limits
 from ..handling.figures import PieceFigures
+from ..handling.one_billet import by_size
 from ..job import Job
 from ..mesh.mesh import JOINT, KIND_NAMES
 from ..skin.mass import mass_per_area
@@ -114,36 +115,45 @@ def _largest(density: float, skin: float, limit: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """The law by which parts are judged before they are cut further: see `Need.cost`."""
+    """The law by which parts are judged before they are cut further: see `Need.cost`.
+
+    stock : sides of a billet from large to small, with what the skin adds, where each piece must come out of one.
+    """
 
     grids: FloatArray
     limit: float
     size: tuple[float, float, float]
     face_mass: float
     any_pose: bool
+    stock: tuple[float, float, float] | None = None
 
     @classmethod
-    def of(cls, job: Job, face_mass: float, mass_share: float) -> Need:
-        """The law of a job; `mass_share` of the mass limit is planned with."""
+    def of(cls, job: Job, face_mass: float, mass_share: float, grow: float = 0.0) -> Need:
+        """The law of a job; `mass_share` of the mass limit is planned with; boxes hold `grow` metres of skin."""
         p, q, r = (np.arange(1, most + 1) for most in _MOST)
         grids = np.stack([a.ravel() for a in np.meshgrid(p, q, r, indexing="ij")], axis=1)
         halves = np.array([[n / 2.0, 2.0, k] for n in range(3, 16, 2) for k in (1.0, 2.0)])
         grids = np.concatenate([grids, halves])
         grids = grids[np.prod(grids, axis=1) <= _COUNT]
         length, width, height = size_limits(job)
+        long, middle, short = sorted(job.foam.billet, reverse=True)
         return cls(
             grids[np.argsort(np.prod(grids, axis=1), kind="stable")].astype(np.float64),
             job.limits.piece_mass * mass_share,
             (length - _HAIR, width - _HAIR, height - _HAIR),
             face_mass,
             job.limits.any_pose,
+            (long - _HAIR + grow, middle - _HAIR + grow, short - _HAIR + grow) if by_size(job) else None,
         )
 
     def fits(self, mass: float, box: Sequence[float]) -> bool:
         """Whether a part is a piece."""
-        sides = sorted(box, reverse=True) if self.any_pose else box
+        turned = sorted(box, reverse=True)
+        bars = [(turned if self.any_pose else box, self.size)]
+        if self.stock is not None:
+            bars.append((turned, self.stock))
         return mass <= self.limit and all(
-            side <= most * (1.0 + 1e-9) for side, most in zip(sides, self.size, strict=True)
+            side <= most * (1.0 + 1e-9) for sides, limits in bars for side, most in zip(sides, limits, strict=True)
         )
 
     def leaf(self, mass: float | FloatArray, worth: Worth) -> FloatArray:
@@ -204,13 +214,15 @@ class Need:
         total = mass[:, None] + 2.0 * self.face_mass * added
         ok = total <= room * share * self.limit
         a, b, c = length / p, width / q, height / r
-        if self.any_pose:
-            high, low = np.maximum(a, b), np.minimum(a, b)
-            a, b, c = np.maximum(high, c), np.maximum(low, np.minimum(high, c)), np.minimum(low, c)
-        else:
-            a, b = np.maximum(a, b), np.minimum(a, b)
-        for side, most in zip((a, b, c), self.size, strict=True):
+        a, b = np.maximum(a, b), np.minimum(a, b)
+        turned = (a, b, c)
+        if self.any_pose or self.stock is not None:
+            turned = np.maximum(a, c), np.maximum(b, np.minimum(a, c)), np.minimum(b, c)
+        for side, most in zip(turned if self.any_pose else (a, b, c), self.size, strict=True):
             ok &= side <= most * (1.0 + 1e-9)
+        if self.stock is not None:
+            for side, most in zip(turned, self.stock, strict=True):
+                ok &= side <= most * (1.0 + 1e-9)
         shown = line / np.maximum(box, 1e-9) * (_FOLLOWED * worth.line)
         value = (p - 1.0) * shown[:, :1] + (q - 1.0) * shown[:, 1:2] + (r - 1.0) * shown[:, 2:]
         value += worth.area * added

@@ -11,11 +11,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..blockup.layout import Layout
 from ..cutting.cut import cut
 from ..cutting.joint import Joint
 from ..errors import Progress
 from ..job import Job
 from ..mesh.mesh import Mesh
+from .billet_joints import part_by_billets
 from .carry_out import Bench, Lump
 from .need import Need, bounds
 from .options import Rules
@@ -116,6 +118,7 @@ def propose(
     keep: ArrayLike | None = None,
     shares: FloatArray | None = None,
     locked: Sequence[Joint] = (),
+    layout: Layout | None = None,
     progress: Progress | None = None,
 ) -> Proposal:
     """Propose joints.
@@ -130,6 +133,7 @@ def propose(
         hide. keep : (m,) True where no joint may cross.
     shares : (m,) covering share of each triangle, as for `measure_piece`.
     locked : joints that stay, cut first, in order.
+    layout : where billets lie, if each piece must come out of one of them: joints along all glue lines come next.
     progress : told the share done; may raise `Cancelled`: the best plan so far is handed back and says so.
 
     Notes
@@ -142,6 +146,9 @@ def propose(
     kept = None if keep is None else np.asarray(keep, dtype=bool)
     teller = _Teller(progress)
     lumps = _lumps(mesh, locked, gap, crumb)
+    along_glue: list[Joint] = []
+    if layout is not None:
+        lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
     surface = _Surface(job, gap, trails, weights, kept, shares)
     sampled = [surface.sample(lump) for lump in lumps]
     total = sum(one.whole.volume for one in sampled)
@@ -163,13 +170,17 @@ def propose(
 
     bench = Bench(job, gap, crumb, shares, again, teller.part(0.65, 1.0), sum(plan.pieces for plan in plans))
     for lump, plan in zip(lumps, plans, strict=True):
-        bench.run(lump, plan, len(lumps) == 1 and not locked)
+        bench.run(lump, plan, len(lumps) == 1 and not locked and not along_glue)
     complete &= not bench.stopped
     quality = _quality(bench, sampled, gap)
     if wish.compare:
         quality = _compared(quality, sampled, job, wish)
-    joints = (*locked, *(made.joint for made in bench.made))
-    reasons = (*("Set by the user." for _ in locked), *(reason(made, trails) for made in bench.made))
+    joints = (*locked, *along_glue, *(made.joint for made in bench.made))
+    reasons = (
+        *("stays where you set it" for _ in locked),
+        *("follows a glue line, as each piece must come out of one billet" for _ in along_glue),
+        *(reason(made, trails) for made in bench.made),
+    )
     return Proposal(
         joints, reasons, _text(quality, complete, bench.over, wish.pieces), quality, tuple(bench.over), complete, looked
     )
@@ -206,7 +217,7 @@ def _search(
     must: bool = False,
 ) -> tuple[Plan, Search]:
     """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case."""
-    need = Need.of(job, samples.face_mass, _SHARE)
+    need = Need.of(job, samples.face_mass, _SHARE, samples.grow)
     rules = Rules.of(job, need, Worth.of(wish.hidden), job.carving.crumb)
     if planes:
         rules = replace(rules, planes=True, profiles=False)
@@ -224,6 +235,18 @@ def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> lis
     if len(found) == 1 and not locked:
         return [Lump(mesh, np.arange(len(mesh.triangles)))]
     return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found]
+
+
+def _out_of_billets(
+    lumps: Sequence[Lump], layout: Layout, gap: float, crumb: float, alone: bool
+) -> tuple[list[Lump], list[Joint]]:
+    """The bodies cut along the glue lines that run through them, and the joints that do it."""
+    joints: list[Joint] = []
+    parts: list[Lump] = []
+    for lump in lumps:
+        more, made = part_by_billets(lump, layout, gap, crumb, alone and len(lumps) == 1)
+        joints, parts = [*joints, *more], [*parts, *made]
+    return parts, joints
 
 
 class _Teller:

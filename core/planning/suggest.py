@@ -79,7 +79,7 @@ def suggest(
     tuple of Suggestion
         The best shift of each joint that is worth it, all others staying; in the order of joints.
     """
-    need = Need.of(job, samples.face_mass, 1.0 - _SLACK)
+    need = Need.of(job, samples.face_mass, 1.0 - _SLACK, samples.grow)
     # stages[j]: the parts that joint j meets among those that joints before it have made.
     stages = [[whole(samples)]]
     for joint in joints:
