@@ -21,14 +21,16 @@ import numpy as np
 sys.path.append(str(Path(__file__).parent / "outside"))
 
 import pytest
-from datasets import ARMADILLO, BUNNY, path_of, read_off
+from datasets import ARMADILLO, BUNNY, WELSH_DRAGON, path_of, read_off
 from planted_rocks import NEAR, SHAPES, planted_rock
 from reference import volume_of
 from seamwright.core.blockup.plan import plan_blockup
 from seamwright.core.cutting.cut import cut
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
+from seamwright.core.intake.mend import Recipe
 from seamwright.core.intake.prepare import prepare
+from seamwright.core.intake.readers import read_mesh
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.mesh.topology import edge_report
@@ -99,7 +101,8 @@ class Row:
 
 def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None, planes: Job | None) -> Row:
     """Plan, cut, check; `truth` are courses that a joint may follow, None: the crevices that were found."""
-    ready = prepare(mesh).mesh
+    # As it is where it is sound; a flawed scan is mended as a job mends it.
+    ready = prepare(mesh, recipe=None if truth is not None else Recipe.of(job.carving)).mesh
     gap = gap_width(job)
     clock, wall = [time.process_time()], time.perf_counter()
     blockup = plan_blockup(ready, job)
@@ -173,9 +176,10 @@ def rocks(args: argparse.Namespace, job: Job, planes: Job | None) -> Iterator[Ro
 
 def scans(sizes: Sequence[float]) -> Iterator[tuple[str, Mesh]]:
     """Open scans, each with its longest side so many metres."""
-    for dataset in (BUNNY, ARMADILLO):
+    for dataset in (BUNNY, ARMADILLO, WELSH_DRAGON):
         try:
-            mesh = read_off(path_of(dataset))
+            path = path_of(dataset)
+            mesh = read_off(path) if path.suffix == ".off" else read_mesh(path)
         except (OSError, pytest.skip.Exception) as error:
             say(f"{dataset.name}: left out ({error})")
             continue
