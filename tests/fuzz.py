@@ -17,7 +17,7 @@ from pathlib import Path
 sys.path.append(str(Path(__file__).parent / "outside"))
 
 import pytest
-from fuzz_cases import check_case, make_case
+from fuzz_cases import check_case, limb_case, make_case
 
 STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
 
@@ -43,6 +43,10 @@ def main() -> int:
             case = make_case(number)
             check_case(case)
             cuts += len(case.joints)
+            if number % 3 == 0:
+                limbs = limb_case(number)
+                check_case(limbs)
+                cuts += len(limbs.joints)
         except pytest.skip.Exception as without:
             missing.append(str(without))
         except Exception:

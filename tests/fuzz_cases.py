@@ -7,9 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+import pytest
 from datasets import ARMADILLO, BUNNY, CHEESE, ELEPHANT, TURBINE, Dataset, path_of, read_off
 from proof import assert_closed
 from reference import above_profile, to_manifold
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Joint, Plane, Profile
 from seamwright.core.cutting.result import FROM_JOINT, Body, CutResult
@@ -31,6 +34,7 @@ from shapes import (
     torus,
     turned,
 )
+from trimesh.triangles import closest_point
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,14 +193,33 @@ def _with_part(mesh: Mesh, joints: tuple[Joint, ...], gap: float, rng: np.random
     return (*joints[:-1], replace(joints[-1], part=inside))
 
 
+def limb_case(number: int) -> Case:
+    """The case of this number with some of its joints through one limb only, each at one of its own faces."""
+    case = make_case(number)
+    rng = np.random.default_rng([21, number])
+    joints: list[Joint] = []
+    for joint in case.joints:
+        if rng.random() < 0.6:
+            try:
+                bodies = cut(case.mesh, (*joints, joint), 0.0).pieces
+            except CutError:
+                bodies = ()
+            faces = [b.mesh.corners()[(b.origin == FROM_JOINT) & (b.source == len(joints))] for b in bodies]
+            faces = np.concatenate(faces) if faces else np.zeros((0, 3, 3))
+            if len(faces):
+                joint = replace(joint, limb=faces[rng.integers(len(faces))].mean(axis=0))
+        joints.append(joint)
+    return Case(f"{case.name}, limbs", case.mesh, tuple(joints), case.gap)
+
+
 def check_case(case: Case, whole: bool = True) -> None:
     """Cut, and hold everything that a cut promises; `whole` adds the boolean library."""
     mesh, joints, gap = case.mesh, case.joints, case.gap
     try:
         result = cut(mesh, joints, gap)
     except CutError as error:
-        # The only refusal that a random case may meet: a part right beside the skin.
-        if "on the skin" not in str(error):
+        # What a random case may meet: a part right beside the skin, or a point by a face that a gap took.
+        if "on the skin" not in str(error) and not (gap > 0.0 and "its limb" in str(error)):
             raise
         return
     bodies = (*result.pieces, *result.taken)
@@ -221,6 +244,67 @@ def check_case(case: Case, whole: bool = True) -> None:
             _mates(result, j, 1e-10 * size + 1e-13 * reach)
     if gap == 0.0 and whole:
         _regions(case)
+    if joints[0].limb is not None and whole:
+        check_limb(mesh, joints[0], gap)
+
+
+def check_limb(mesh: Mesh, joint: Joint, gap: float) -> None:
+    """One joint through one limb against the same joint through everything.
+
+    Its faces are found again by where their corners are. The bodies that it makes through everything, glued together at
+    all faces but the one nearest to the point, have the volumes that it makes through one limb.
+    """
+    everything = cut(mesh, [replace(joint, limb=None)], gap)
+    bodies = (*everything.pieces, *everything.taken)
+    slab = np.repeat([False, True], [len(everything.pieces), len(everything.taken)])
+    corners = [b.mesh.corners()[(b.origin == FROM_JOINT) & (b.source == 0)] for b in bodies]
+    body = np.repeat(np.arange(len(bodies)), [len(c) for c in corners])
+    at = np.concatenate(corners)
+    triangle = np.arange(len(at))
+    place = np.unique(at.reshape(-1, 3).view("S24"), return_inverse=True)[1].reshape(-1, 3)
+    size = len(at) + int(place.max(initial=0)) + 1
+    links = [(np.repeat(triangle, 3), len(at) + place.reshape(-1))]
+    if gap > 0.0:
+        first = np.unique(body, return_index=True)[1]
+        own = slab[body]
+        links.append((triangle[own], first[np.searchsorted(np.unique(body), body[own])]))
+        skin = [(k, p.tobytes()) for k, b in enumerate(bodies) if slab[k] for p in b.mesh.vertices]
+        shared: dict[bytes, int] = {}
+        for k, p in skin:
+            if p in shared and len(corners[k]):
+                one, two = (int(np.flatnonzero(body == i)[0]) for i in (shared[p], k))
+                links.append((np.array([one]), np.array([two])))
+            if len(corners[k]):
+                shared[p] = k
+    one, two = (np.concatenate(side) for side in zip(*links, strict=True))
+    ones = np.ones(len(one))
+    label = connected_components(coo_array((ones, (one, two)), shape=(size, size)), directed=False)[1][: len(at)]
+    assert joint.limb is not None
+    away = np.linalg.norm(closest_point(at, np.tile(joint.limb, (len(at), 1))) - joint.limb, axis=1)
+    least = np.full(label.max() + 1, np.inf)
+    np.minimum.at(least, label, away)
+    order = np.sort(least)
+    if len(order) > 1 and order[1] - order[0] <= 1e-9 * float(np.linalg.norm(mesh.size)):
+        return  # two faces as near: either is right
+    left = label != label[np.argmin(away)]
+    lost = slab & np.isin(np.arange(len(bodies)), body[~left])
+    # Bodies that share a face which is left out are one; each face has the body of either side on the same triangle.
+    key = np.sort(place, axis=1)
+    pair = np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
+    inside = left & ~lost[body]
+    graph = coo_array((np.ones(inside.sum()), (body[inside], len(bodies) + pair[inside])), shape=(2 * size,) * 2)
+    group = connected_components(graph, directed=False)[1][: len(bodies)]
+    volumes = np.array([_volume(b.mesh, mesh) for b in bodies])
+    wanted = sorted(np.bincount(group[~lost], volumes[~lost], minlength=1)[np.unique(group[~lost])].tolist())
+    result = cut(mesh, [joint], gap)
+    found = sorted(_volume(b.mesh, mesh) for b in result.pieces)
+    scale = float(np.linalg.norm(mesh.size))
+    slack = 1e-9 * scale**3 + 1e-12 * scale**2 * float(np.abs(mesh.vertices).max())
+    wanted, found = [v for v in wanted if v > 2.0 * slack], [v for v in found if v > 2.0 * slack]
+    assert len(wanted) == len(found), f"{len(found)} pieces, {len(wanted)} by gluing bodies together again"
+    assert np.abs(np.array(wanted) - np.array(found)).max(initial=0.0) <= slack
+    gone = sorted(float(v) for v in volumes[lost])
+    assert sum(gone) == pytest.approx(sum(b.volume for b in result.taken), abs=slack)
 
 
 def _volume(mesh: Mesh, frame: Mesh | None = None) -> float:
@@ -250,10 +334,11 @@ def _faces(body: Body, joint: Joint, index: int, gap: float, size: float, reach:
         away = (p - joint.point) @ up
         side = np.sign(away.mean(axis=1)) if gap else np.zeros(len(p))
         assert np.abs(away - side[:, None] * gap / 2.0).max() <= slack, "a joint face lies off its plane"
-        for s in np.unique(side):
+        # A body that is only opened has both faces of the joint; with a gap its sides still tell them apart.
+        for s in np.unique(side) if gap or joint.limb is None else ():
             turn = across[side == s]
             assert (turn * np.sign(turn.sum()) >= -turned_over[side == s]).all(), "a joint face is turned over"
-    elif gap == 0.0:
+    elif gap == 0.0 and joint.limb is None:
         assert (across * np.sign(across.sum()) >= -turned_over).all(), "a joint face is turned over"
 
 
@@ -284,7 +369,7 @@ def _mates(result: CutResult, index: int, slack: float) -> None:
 
 def _regions(case: Case) -> None:
     """Volumes of the regions between joints without a part, as manifold3d has them."""
-    if any(j.part is not None for j in case.joints):
+    if any(j.part is not None or j.limb is not None for j in case.joints):
         return
     mine = sorted(_volume(p.mesh, case.mesh) for p in cut(case.mesh, case.joints, split=False).pieces)
     middle = case.mesh.vertices.mean(axis=0)

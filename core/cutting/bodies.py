@@ -18,6 +18,7 @@ from .cells import Cells, Tail
 from .folds import close_folds
 from .pinch import part_corners, pinched_edges, split_apart
 from .result import FROM_CARVING, Body
+from .slit import part_slits
 from .splitting import edge_keys, split_edges
 
 IntArray = NDArray[np.int64]
@@ -55,7 +56,7 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
     again : leave the cells as they are, for bodies made earlier hold on to their rows.
     """
     regions = list(regions)
-    pinches = _free_pinches(cells, regions, 0 if again else _ROUNDS)
+    pinches, slits = _free_pinches(cells, regions, 0 if again else _ROUNDS)
     count = len(cells.regions)
     # Few bytes sort fastest; GONE and OUTSIDE are their highest values, so they come last.
     short = np.uint8 if count < 254 else np.uint16 if count < 65534 else np.uint32
@@ -67,8 +68,9 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
         rows = np.argsort(side, kind="stable")
         sides.append((rows, np.searchsorted(side[rows], np.arange(count + 1))))
     total = len(cells.mesh.vertices) + len(cells.extra)
-    mark = np.zeros(total, dtype=bool)
-    local = np.zeros(total, dtype=np.int64)
+    most = total + max((len(twins) for _, twins in slits.values()), default=0)
+    mark = np.zeros(most, dtype=bool)
+    local = np.zeros(most, dtype=np.int64)
     out: list[RegionBody] = []
     for r in regions:
         base = order[bounds[r] : bounds[r + 1]]
@@ -81,13 +83,15 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
         np.take(cells.mesh.triangles, base, axis=0, out=triangles[: len(base)], mode="clip")
         triangles[len(base) : len(base) + len(behind)] = tail.triangles[behind]
         triangles[len(base) + len(behind) :] = tail.triangles[before][:, ::-1]
+        if r in slits:
+            triangles[len(base) :] = slits[r][0]
         flat = triangles.reshape(-1)
         mark[flat] = True
         used = np.flatnonzero(mark)
         mark[used] = False
         local[used] = np.arange(len(used))
         triangles = np.take(local, flat, mode="clip").reshape(-1, 3)
-        points = cells.points(used)
+        points = cells.points(_whole(used, total, slits[r][1]) if r in slits else used)
         of = None
         if len(pinches[r]):
             triangles, points, of = _part(triangles, points, local[pinches[r]])
@@ -103,32 +107,46 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
     return out
 
 
-def _free_pinches(cells: Cells, regions: list[int], rounds: int) -> dict[int, IntArray]:
-    """Pinched edges of each region; edges that a copy of their ends cannot part get a vertex in their middle first."""
+def _free_pinches(
+    cells: Cells, regions: list[int], rounds: int
+) -> tuple[dict[int, IntArray], dict[int, tuple[IntArray, IntArray]]]:
+    """Pinched edges of each region; edges that a copy of their ends cannot part get a vertex in their middle first.
+
+    Returns
+    -------
+    pinches : for each region (k, 2), by the numbers of the cells, and of the copies where slits have given some.
+    slits : for each region with slits its tail rows, behind and before, after `part_slits`; and the copies.
+    """
     folded = rounds > 0
     while True:
         rounds -= 1
         pinches: dict[int, IntArray] = {}
+        slits: dict[int, tuple[IntArray, IntArray]] = {}
         stuck = []
         total = len(cells.mesh.vertices) + len(cells.extra)
+        inner = np.unique(cells.tail.below[(cells.tail.below == cells.tail.above) & (cells.tail.below >= 0)]).tolist()
         for r in regions:
             behind, before = _tail_rows(cells.tail, r)
             t = np.concatenate([cells.tail.triangles[behind], cells.tail.triangles[before][:, ::-1]])
-            pinches[r] = pinched_edges(t, total)
+            twins = np.zeros(0, dtype=np.int64)
+            if r in inner:
+                t, twins = slits[r] = _part_slits(cells, t, behind, before)
+            pinches[r] = pinched_edges(t, total + len(twins))
             if len(pinches[r]):
                 near = np.isin(t, pinches[r]).any(axis=1)
                 used, t = np.unique(t[near], return_inverse=True)
                 t = t.reshape(-1, 3).astype(np.int64)
                 edges = np.searchsorted(used, pinches[r])
+                used = _whole(used, total, twins)
                 found = part_corners(t, edges, cells.points(used), len(used))[2]
-                stuck.append(used[found])
+                stuck.append(np.sort(used[found], axis=1))
         if folded and stuck:
             cells.tail = close_folds(cells.tail)
             folded = False
             continue
         edges = np.concatenate(stuck) if stuck else np.zeros((0, 2), dtype=np.int64)
         if len(edges) == 0 or rounds < 0:
-            return pinches
+            return pinches, slits
         edges = np.unique(edges, axis=0)
         middle = cells.points(edges).mean(axis=1)
         cells.extra = np.concatenate([cells.extra, middle])
@@ -138,6 +156,26 @@ def _free_pinches(cells: Cells, regions: list[int], rounds: int) -> dict[int, In
         order = np.argsort(keys)
         triangles, rows = split_edges(cells.tail.triangles, keys[order], made[order], points)
         cells.tail = cells.tail.of(triangles, rows)
+
+
+def _part_slits(cells: Cells, triangles: IntArray, behind: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:
+    """Tail rows of a region with the two sides of its slits parted, and which vertices the new ones are copies of."""
+    rows = np.concatenate([behind, before])
+    slit = np.where(cells.tail.below[rows] == cells.tail.above[rows], rows, -1)
+    near = np.flatnonzero(np.isin(triangles, triangles[slit >= 0]).any(axis=1))
+    used, local = np.unique(triangles[near], return_inverse=True)
+    local = local.reshape(-1, 3).astype(np.int64)
+    parted, twins = part_slits(local, slit[near], cells.points(used))
+    total = len(cells.mesh.vertices) + len(cells.extra)
+    out = triangles.copy()
+    out[near] = np.append(used, total + np.arange(len(twins)))[parted]
+    return out, used[twins]
+
+
+def _whole(vertices: IntArray, total: int, twins: IntArray) -> IntArray:
+    """Vertices of the cells for numbers of which those from `total` on are copies."""
+    out: IntArray = np.append(np.arange(total), twins)[vertices] if len(twins) else vertices
+    return out
 
 
 def _tail_rows(tail: Tail, region: int) -> tuple[IntArray, IntArray]:

@@ -21,6 +21,7 @@ from .bodies import RegionBody, make_bodies
 from .cells import OUTSIDE, Cells, Region
 from .glue import bodies_without, is_flat, is_nothing, is_spike
 from .joint import Joint, Plane, Profile
+from .limb import cut_limb
 from .result import FROM_JOINT, CutResult, Trace
 from .sheet import sheets_of
 from .trace import trace
@@ -47,7 +48,8 @@ def cut(
     Parameters
     ----------
     mesh : closed and consistently wound, metres, any frame.
-    joints : planes and profiles; each cuts everything, or only the body round its `part`.
+    joints : planes and profiles; each cuts everything, or only the body round its `part`, or only at the face nearest
+        to its `limb`. Where the two sides of such a face still hang together elsewhere, the body is only opened there.
     gap : metres taken off between the two faces of each joint, half on each side.
     split : one piece for each connected body; else one for each region between the joints.
     crumb : cubic metres; smaller bodies come out as crumbs and not as pieces.
@@ -68,7 +70,7 @@ def cut(
         The carving is not closed or not consistently wound.
     CutError
         A gap that is negative or below what the coordinates can tell apart; a `part` that lies in no body, in what a
-        gap took, or on the skin.
+        gap took, or on the skin; a `limb` that is by no face of its joint.
 
     Notes
     -----
@@ -182,15 +184,20 @@ def _cut_cells(
         if j not in use:
             j += 1
             continue
-        if part is not None:
-            target = _isolate(cells, part, j, slack, strict)
-            met |= apply_joints(cells, [(j, sheets_of(joints[j], gap, slack))], target)
+        limb = joints[j].limb
+        if part is not None or limb is not None:
+            target = None if part is None else _isolate(cells, part, j, slack, strict)
+            sheets = sheets_of(joints[j], gap, slack)
+            if limb is None:
+                met |= apply_joints(cells, [(j, sheets)], target)
+            elif cut_limb(cells, j, limb, sheets, target, strict):
+                met.add(j)
             j += 1
             continue
         run: list[SheetsOfJoint] = []
-        while j < len(joints) and joints[j].part is None:
-            sheets = each * (len(run) + 1)
-            if run and (sheets > MAX_SHEETS or (len(cells.regions) + 1) << sheets > _MAX_KEYS):
+        while j < len(joints) and joints[j].part is None and joints[j].limb is None:
+            count = each * (len(run) + 1)
+            if run and (count > MAX_SHEETS or (len(cells.regions) + 1) << count > _MAX_KEYS):
                 break
             if j in use:
                 run.append((j, sheets_of(joints[j], gap, slack)))

@@ -127,6 +127,7 @@ def _give(cells: Cells, body: RegionBody, home: int) -> None:
     cells.label[body.base] = home
     below[body.behind] = home
     above[body.before] = home
-    inside = (below == home) & (above == home)
-    below[inside] = above[inside] = OUTSIDE
+    rows = np.concatenate([body.behind, body.before])
+    rows = rows[(below[rows] == home) & (above[rows] == home)]
+    below[rows] = above[rows] = OUTSIDE
     cells.tail = cells.tail.with_regions(below, above)

@@ -65,6 +65,8 @@ class Plane:
     point : (3,) metres, any point of the plane.
     normal : (3,) direction square to the plane; made unit length. The side it points to is the upper side.
     part : (3,) metres, a point strictly inside the one body that is cut; None cuts everything.
+    limb : (3,) metres, a point by the one face that is cut: where the joint would make several faces that do not touch
+        each other, as through both limbs of a ring, only the one nearest to this point; None makes them all.
 
     Raises
     ------
@@ -75,11 +77,15 @@ class Plane:
     point: FloatArray
     normal: FloatArray
     part: FloatArray | None
+    limb: FloatArray | None
 
-    def __init__(self, point: ArrayLike, normal: ArrayLike, part: ArrayLike | None = None) -> None:
+    def __init__(
+        self, point: ArrayLike, normal: ArrayLike, part: ArrayLike | None = None, limb: ArrayLike | None = None
+    ) -> None:
         object.__setattr__(self, "point", _row("point", point))
         object.__setattr__(self, "normal", _unit("normal", normal))
         object.__setattr__(self, "part", None if part is None else _row("part", part))
+        object.__setattr__(self, "limb", None if limb is None else _row("limb", limb))
 
     @property
     def kind(self) -> str:
@@ -98,6 +104,8 @@ class Profile:
     points : (k, 2) metres, k from 2 to 401: offset along w over u; u strictly rising. Past its ends the
         profile runs on straight along its end segments. The side of greater w is the upper side.
     part : (3,) metres, a point strictly inside the one body that is cut; None cuts everything.
+    limb : (3,) metres, a point by the one face that is cut: where the joint would make several faces that do not touch
+        each other, as through both limbs of a ring, only the one nearest to this point; None makes them all.
 
     Raises
     ------
@@ -110,9 +118,16 @@ class Profile:
     w: FloatArray
     points: FloatArray
     part: FloatArray | None
+    limb: FloatArray | None
 
     def __init__(
-        self, origin: ArrayLike, u: ArrayLike, w: ArrayLike, points: ArrayLike, part: ArrayLike | None = None
+        self,
+        origin: ArrayLike,
+        u: ArrayLike,
+        w: ArrayLike,
+        points: ArrayLike,
+        part: ArrayLike | None = None,
+        limb: ArrayLike | None = None,
     ) -> None:
         u, w = _unit("u", u), _unit("w", w)
         if abs(float(u @ w)) > 1e-6:
@@ -124,6 +139,7 @@ class Profile:
         object.__setattr__(self, "w", w)
         object.__setattr__(self, "points", _knots(points))
         object.__setattr__(self, "part", None if part is None else _row("part", part))
+        object.__setattr__(self, "limb", None if limb is None else _row("limb", limb))
 
     @property
     def kind(self) -> str:

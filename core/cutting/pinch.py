@@ -60,7 +60,7 @@ def part_corners(
             if a in wanted or b in wanted:
                 at_edge.setdefault((min(a, b), max(a, b)), []).append((row, k))
     for (a, b), users in at_edge.items():
-        for one, two in _pairs(a, b, users, rows, points):
+        for one, two in pairs_at_edge(a, b, users, rows, points):
             for vertex in (a, b):
                 if vertex in wanted:
                     p, q = (one, rows[one].index(vertex)), (two, rows[two].index(vertex))
@@ -82,10 +82,22 @@ def part_corners(
     return out, np.array(twins, dtype=np.int64), np.unique(np.sort(whole[left], axis=1), axis=0)
 
 
-def _pairs(
-    a: int, b: int, users: list[tuple[int, int]], rows: list[list[int]], points: FloatArray
+def pairs_at_edge(
+    a: int,
+    b: int,
+    users: list[tuple[int, int]],
+    rows: list[list[int]],
+    points: FloatArray,
+    slit: list[int] | None = None,
 ) -> list[tuple[int, int]]:
-    """Pairs of triangles at an edge that bound one wedge of foam."""
+    """Pairs of triangles at an edge that bound one wedge of foam.
+
+    Parameters
+    ----------
+    a, b : ends of the edge. users : row and corner of each triangle at it. rows : corners of all triangles.
+    points : (n, 3) metres, by vertex number.
+    slit : for each row a number that the two sides of one triangle have in common, or -1; foam lies beyond both.
+    """
     if len(users) <= 2:
         return [(users[0][0], users[1][0])] if len(users) == 2 else []
     axis = points[b] - points[a]
@@ -102,6 +114,12 @@ def _pairs(
         arm = points[rows[row][(k + 2) % 3]] - points[a]
         around.append((float(np.arctan2(arm @ y, arm @ x)), row, (rows[row][k] == a) != flip))
     around.sort()
+    if slit is not None:
+        # Between the two sides of a slit there is none: the side with foam at lower angles comes first.
+        for i in range(len(around) - 1):
+            one, two = around[i], around[i + 1]
+            if one[0] == two[0] and slit[one[1]] == slit[two[1]] >= 0 and two[2]:
+                around[i], around[i + 1] = two, one
     # Foam lies before a triangle that runs from a to b, behind one that runs back, as the angle grows.
     forward = [i for i, item in enumerate(around) if item[2]]
     free = {i for i, item in enumerate(around) if not item[2]}
@@ -129,7 +147,7 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     places = points.tolist()
     for a, b in edges.tolist():
         users = [(r, k) for r, t in enumerate(rows) for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b}]
-        for pair in _pairs(a, b, users, rows, np.array(places)):
+        for pair in pairs_at_edge(a, b, users, rows, np.array(places)):
             middle = len(places)
             places.append(((points[a] + points[b]) / 2.0).tolist())
             for row in pair:

@@ -50,7 +50,8 @@ class JointLine:
     ----------
     points : (k, 3) metres; a closed line repeats its first point.
     kind : (k - 1,) uint8, class of the surface beside each edge: 0 carved, 1 another joint, 2 base, 3 back.
-    pieces : (k - 1, 2) int64, the pieces below and above at each edge; -1 where that body is no piece.
+    pieces : (k - 1, 2) int64, the pieces below and above at each edge, the same where the joint only opens a piece; -1
+        where that body is no piece.
     """
 
     points: FloatArray
@@ -71,12 +72,12 @@ class JointLine:
 
 @dataclass(frozen=True)
 class Contact:
-    """Two pieces that face each other across one joint.
+    """Two pieces that face each other across one joint, or the two sides of one piece that a joint only opens.
 
     Attributes
     ----------
     joint : index of the joint.
-    lower, upper : indices of the pieces below and above it.
+    lower, upper : indices of the pieces below and above it; the same where it opens a piece, as a ring on one limb.
     area : square metres, on the joint's own surface before the gap.
     visible_length : metres of the joint's line where carved faces meet it, between these two pieces.
     """
@@ -126,5 +127,5 @@ class CutResult:
 
     @property
     def contacts(self) -> tuple[Contact, ...]:
-        """Pairs of pieces that face each other, by joint, lower piece, upper piece."""
+        """Pairs of pieces that face each other, by joint, lower piece, upper piece; see `Contact` for opened ones."""
         return self._traced.contacts

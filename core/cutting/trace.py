@@ -117,8 +117,9 @@ def _contacts(
     lines: Sequence[JointLine],
     joint: int,
 ) -> list[Contact]:
-    # Where the gap leaves one piece on both sides there is no contact.
-    rows = rows[(behind[rows] >= 0) & (before[rows] >= 0) & (behind[rows] != before[rows])]
+    # Where the gap leaves one piece on both sides there is no contact, but where a joint only opens it there is.
+    opened = cells.tail.below[rows] == cells.tail.above[rows]
+    rows = rows[(behind[rows] >= 0) & (before[rows] >= 0) & ((behind[rows] != before[rows]) | opened)]
     if len(rows) == 0:
         return []
     area = corner_areas(cells.points(cells.tail.triangles[rows]))

@@ -16,15 +16,17 @@ from .json_text import SCHEMA_VERSION, json_text
 
 _KEYS: Final = {"plane": ("point", "normal"), "profile": ("origin", "u", "w", "points")}
 _ROUNDING: Final = 1e-15  # a few steps of the last digit of a number below 1
-_COMMON: Final = ("mark", "kind", "part")
+_COMMON: Final = ("mark", "kind", "part", "limb")
 
 
 def joint_entry(mark: str, joint: Joint) -> dict[str, Any]:
-    """A joint as a plain object, metres: mark, kind, part, and what its kind needs."""
+    """A joint as a plain object, metres: mark, kind, part, what its kind needs, and limb where it has one."""
     entry: dict[str, Any] = {"mark": mark, "kind": joint.kind}
     for key in ("part", *_KEYS[joint.kind]):
         value = getattr(joint, key)
         entry[key] = None if value is None else value.tolist()
+    if joint.limb is not None:
+        entry["limb"] = joint.limb.tolist()
     return entry
 
 
@@ -44,7 +46,8 @@ def read_marked_joints(text: str, name: str = "joints file") -> tuple[tuple[str,
     Parameters
     ----------
     text : JSON: ``{schema_version, joints: [...]}``; each joint ``{mark, kind, part, point, normal}`` or ``{mark, kind,
-        part, origin, u, w, points}``, metres. `part` null or left out: everything is cut. `mark` may be left out.
+        part, origin, u, w, points}``, metres. `part` null or left out: everything is cut. `limb`, a point: only the
+        face nearest to it is cut; null or left out: all faces. `mark` may be left out.
         Other keys beside `joints` (a ``job.json`` has many) are passed over; other keys in a joint are an error.
     name : the file's name, for messages.
 
@@ -102,15 +105,17 @@ def _joint(entry: Any, place: str) -> tuple[str, Joint]:
         raise InputError(f"{place}: unknown key {unknown[0]!r}; a {kind} has {', '.join((*_COMMON, *needed))}")
     part = entry.get("part")
     at = None if part is None else _row(part, 3, f"{place}: part")
+    limb = entry.get("limb")
+    by = None if limb is None else _row(limb, 3, f"{place}: limb")
     rows = {key: _row(entry[key], 3, f"{place}: {key}") for key in needed if key != "points"}
     try:
         if kind == "plane":
-            return mark, _as_written(Plane(**rows, part=at), rows)
+            return mark, _as_written(Plane(**rows, part=at, limb=by), rows)
         points = entry["points"]
         if not isinstance(points, list):
             raise InputError(f"{place}: points is {as_shown(points)}; give rows of u and w offset")
         offsets = np.array([_row(row, 2, f"{place}: points {k}") for k, row in enumerate(points)])
-        return mark, _as_written(Profile(**rows, points=offsets, part=at), rows)
+        return mark, _as_written(Profile(**rows, points=offsets, part=at, limb=by), rows)
     except CutError as error:
         raise InputError(f"{place}: {error}") from None
 

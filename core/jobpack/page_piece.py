@@ -50,7 +50,9 @@ def _neighbours(result: JobResult, piece: PieceRecord) -> Markup:
     for c in result.contacts:
         if piece.mark in (c.piece_a, c.piece_b):
             other = c.piece_b if c.piece_a == piece.mark else c.piece_a
-            rows.append([c.mark, other, number(c.area, 3), number(c.visible_length, 2)])
+            rows.append(
+                [c.mark, other if other != piece.mark else "itself", number(c.area, 3), number(c.visible_length, 2)]
+            )
     if not rows:
         return Markup("<p>It meets no other piece.</p>\n")
     columns = (Column("joint"), Column("to piece"), Column("area", "m\u00b2", True), Column("visible line", "m", True))

@@ -236,7 +236,8 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
     ]
     rows = []
     for k, step in enumerate(site.cuts):
-        free = step.parts[:-1] or step.parts
+        # A joint through one limb may leave a part in one, only opened.
+        free = "; ".join(f"{_pieces(part.pieces, names)}: {part.mass:.1f} kg" for part in step.parts[:-1])
         props = [f"{_pieces(part.pieces, names)}: {part.prop}" for part in step.parts if part.prop]
         rows.append(
             [
@@ -245,7 +246,7 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
                 step.tool,
                 number(step.wire, 2),
                 step.entry,
-                "; ".join(f"{_pieces(part.pieces, names)}: {part.mass:.1f} kg" for part in free),
+                free or f"nothing: {_pieces(step.parts[0].pieces, names)} opened, in one still",
                 "; ".join(props) or "stands by itself",
             ]
         )

@@ -97,11 +97,12 @@ def joints_section(result: JobResult) -> Markup:
         Column("visible line", "m", True),
         Column("status"),
     ]
+    one_limb = {joint.mark for joint in result.joints if joint.joint.limb is not None}
     rows = [
         [
             c.mark,
-            c.kind,
-            f"{c.piece_a} and {c.piece_b}",
+            f"{c.kind}, one limb only" if c.mark in one_limb else c.kind,
+            f"{c.piece_a} and {c.piece_b}" if c.piece_a != c.piece_b else f"opens {c.piece_a}",
             number(c.area, 3),
             number(c.visible_length, 2),
             status(c.status),

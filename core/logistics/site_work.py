@@ -250,7 +250,11 @@ def _steps(built: BuildOrder, contacts: Sequence[Contact], rests: frozenset[tupl
     for piece, move in zip(built.order, built.moves, strict=True):
         x, y, z = (float(v) for v in -move.direction + 0.0)
         under = tuple(sorted(b for a, b in rests if a == piece and b in there))
-        near = {c.joint for c in contacts if {c.lower, c.upper} <= there | {piece} and piece in (c.lower, c.upper)}
+        near = {
+            c.joint
+            for c in contacts
+            if c.lower != c.upper and {c.lower, c.upper} <= there | {piece} and piece in (c.lower, c.upper)
+        }
         out.append(Step(piece, (x, y, z), way_words((x, y, z)), under, tuple(sorted(near))))
         there.add(piece)
     return tuple(out)

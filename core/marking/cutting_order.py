@@ -43,7 +43,7 @@ class CutStep:
     tool : ``hot wire`` or ``saw``.
     wire : span of the joint across the wire, metres: the least over wire directions for a flat joint.
     entry : from which side the tool comes in.
-    parts : what is apart after it, the lightest first; the lightest comes free.
+    parts : what is apart after it, the lightest first; the lightest comes free. One alone is only opened.
     """
 
     joint: int

@@ -95,10 +95,14 @@ def place_marks(
         normal = joint.normal if isinstance(joint, Plane) else joint.w
         for piece, other, out in ((contact.lower, contact.upper, normal), (contact.upper, contact.lower, -normal)):
             frame = _frame(out)
-            faces = []
+            faces: list[tuple[FloatArray, IntArray]] = []
             for k in (piece, other):
                 own = (origins[k] == FROM_JOINT) & (sources[k] == contact.joint)
-                faces.append((meshes[k].vertices @ frame, meshes[k].triangles[own]))
+                flat, rows = meshes[k].vertices @ frame, meshes[k].triangles[own]
+                if piece == other:
+                    # Both faces are on this piece: the one that looks out, then the one that it lies against.
+                    rows = rows[_looks_out(flat, rows) == (len(faces) == 0)]
+                faces.append((flat, rows))
             found = _mark(faces, frame, piece, "joint", contact.joint, other, distance)
             if found is not None:
                 marks.append(found)
@@ -120,6 +124,14 @@ def _frame(out: FloatArray) -> FloatArray:
     right = np.cross(up, out)
     right /= np.linalg.norm(right)
     return np.stack((right, np.cross(out, right), out), axis=1)
+
+
+def _looks_out(flat: FloatArray, triangles: IntArray) -> NDArray[np.bool_]:
+    """Whether triangles face along the third axis."""
+    a, b, c = (flat[triangles[:, k], :2] for k in range(3))
+    one, two = b - a, c - a
+    out: NDArray[np.bool_] = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0] > 0.0
+    return out
 
 
 _LEVEL: Final = 0.906
@@ -197,6 +209,7 @@ def mark_lines(
     most : the job's crew, people.
     """
     people = f"{crew} {'person' if crew == 1 else 'people'}" if crew else f"over {most} people"
-    where = f"joint {letters[mark.joint]} to {marks[mark.other]}" if mark.joint >= 0 else "this side down"
+    other = "itself" if mark.other == mark.piece else marks[mark.other]
+    where = f"joint {letters[mark.joint]} to {other}" if mark.joint >= 0 else "this side down"
     way = "up \u2191" if abs(float(mark.out[2])) <= _LEVEL else "arrow to +y \u2191"
     return marks[mark.piece], f"of {len(marks)}   {way}", where, f"{mass:.0f} kg, {people}"
