@@ -228,6 +228,7 @@ class Joints(Settings):
     sliver : m, least distance to a glue plane that is not followed; 0: not checked.
     hidden : what proposed joints aim at: 0 few pieces, 1 well hidden joints.
     pieces : how many pieces to propose, where that many can be made; None: as few as the plan comes to.
+    compare_planes : plan with planes alone too, and say what profiles gain.
     allowance : ``trim``: the gap takes the room for the skin off both faces; ``grow``: only the kerf is lost, and the
         finished job is longer.
     """
@@ -246,6 +247,7 @@ class Joints(Settings):
     allowance: str = setting("trim", Choice(("trim", "grow"), '"trim"'))
     hidden: float = setting(0.5, Number("0.5", high=1.0))
     pieces: int | None = setting(None, Count("20"))
+    compare_planes: bool = setting(False, Flag())
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,7 @@ on_seam_warn = 0.35
 sliver = "60 mm"           # least distance to a glue plane that is not followed and lies within 30 degrees of parallel
 allowance = "trim"         # "trim": the gap comes off both faces; "grow": only the kerf is lost, the finished job is longer
 hidden = 0.5               # what proposed joints aim at: 0 few pieces, 1 well hidden joints
+compare_planes = false     # true: plan with planes alone too, and say what profiles gain; takes twice as long
 # pieces = 20              # how many pieces to propose, where that many can be made; derived: as few as the plan comes to
 [load_space]
 size = ["12.0 m", "2.33 m", "2.35 m"]

@@ -42,7 +42,7 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh, in_single
 from .mesh.winding import inner_point
 from .planning.axis import long_axis
-from .planning.for_job import propose_for_job, suggest_for_job
+from .planning.for_job import as_cut, propose_for_job, suggest_for_job
 from .planning.propose import Proposal
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
@@ -116,12 +116,11 @@ def run_job(
         glue = None if blockup is None else blockup.glue
         seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
     with clock.stage("joints", 0.2):
+        proposal = None
         if joints is None:
             layout = None if blockup is None else blockup.layout
             proposal = propose_for_job(plain, job, gap, seams, shares, layout=layout, progress=clock.part(0.2, 0.6))
-            joints, plan = proposal.joints, _plan(proposal)
-        else:
-            plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
+            joints = proposal.joints
     with clock.stage("cut", 0.6):
         result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
         require_pieces(result, gap, job.carving.crumb)
@@ -184,9 +183,13 @@ def run_job(
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
         for letter, own in zip(letters, kept_to, strict=True):
             findings += check_seams(letter, own, job, seams.chance)
-        if plan.kind == "given":
+        if proposal is None:
+            plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
             poor = [j for j, own in enumerate(kept_to) if own.judged_share < job.joints.on_seam_note]
             findings += suggest_for_job(plain, job, gap, seams, shares, joints, letters, poor)
+        else:
+            masses = [piece.finished_mass for piece in figures]
+            plan = _plan(as_cut(proposal, job, seams, kept_to, result, masses))
         if joints and job.joints.seams and not len(seams.index):
             findings.append(no_seams(job))
         findings += check_growth(shifts, [body.mesh for body in result.pieces], contacts, marks, letters, job)
@@ -289,7 +292,7 @@ def _plan(proposal: Proposal) -> Plan:
         planes_on_seam=quality.planes_on_seam,
         planes_pieces=quality.planes_pieces,
         complete=proposal.complete,
-        reasons=proposal.reasons,
+        reasons=tuple(reason.text for reason in proposal.reasons),
         over=proposal.over,
     )
 

@@ -178,7 +178,7 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
         remove_joints(job)
         made = add_joints(context, job, proposal.joints)
         for obj, reason in zip(made, proposal.reasons, strict=True):
-            obj["reason"] = reason
+            obj["reason"] = reason.text
         job.seamwright.proposed = proposal.text
         return proposal.text
 

@@ -88,6 +88,7 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             col = layout.column(align=True)
             col.prop(job.seamwright, "hidden", slider=True)
             col.prop(job.seamwright, "pieces", text="Pieces (0: Fewest)")
+            col.prop(job.seamwright, "compare_planes")
             row = col.row(align=True)
             row.operator("seamwright.joints_propose", icon="SHADERFX").keep = "NONE"
             if held is not None and any(obj.select_get() for obj in held.objects):

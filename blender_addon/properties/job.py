@@ -159,6 +159,10 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     pieces: IntProperty(
         name="Pieces", description="How many pieces to propose; 0: as few as the plan comes to", min=0, max=1000
     )
+    compare_planes: BoolProperty(
+        name="Compare with Planes Alone",
+        description="Plan with planes alone too, and say what profiles gain; takes twice as long",
+    )
     proposed: StringProperty(description="What was last proposed, a few sentences")
     seams: EnumProperty(
         name="Joints Follow",

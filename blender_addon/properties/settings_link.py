@@ -53,6 +53,7 @@ LINKS = (
     Link("allowance", "joints", "allowance"),
     Link("hidden", "joints", "hidden"),
     Link("pieces", "joints", "pieces"),
+    Link("compare_planes", "joints", "compare_planes"),
     Link("seams", "joints", "seams"),
     Link("seam_tolerance", "joints", "seam_tolerance", 1),
     Link("on_seam_note", "joints", "on_seam_note"),

@@ -121,7 +121,7 @@ def _summary(result: JobResult) -> Markup:
     ]
     plan = powers(result.plan.text or "Nothing was said about how the joints came about.")
     if result.plan.kind == "planned":
-        plan = f"How the joints were proposed, by samples of the surface before the cut: {plan}"
+        plan = f"How the joints were planned: {plan}"
     return section("summary", "Summary", facts(pairs), plan, _reasons(result), _mass_bars(result.pieces, limit))
 
 
@@ -131,7 +131,10 @@ def _reasons(result: JobResult) -> Markup:
         f"<li>Joint {escape(record.mark)}: {escape(powers(reason))}.</li>"
         for record, reason in zip(result.joints, result.plan.reasons, strict=False)
     ]
-    return Markup(f'<ul class="reasons">{"".join(said)}</ul>\n' if said else "")
+    if not said:
+        return Markup("")
+    key = "Why each joint runs where it does; masses to a few percent, with the skin on the new faces."
+    return Markup(f'<p class="key">{key}</p><ul class="reasons">{"".join(said)}</ul>\n')
 
 
 def _line_words(result: JobResult) -> str:

@@ -87,7 +87,7 @@ class Plan:
     practical: int = 0
     """Pieces as cubes would be so many; 0 where not computed."""
     chance: float | None = None
-    """Share on seams that a joint drawn blindly would reach; None where not computed."""
+    """Share on seams that joints laid anywhere would reach; None where not computed."""
     planes_on_seam: float | None = None
     """Share on seams of the best plan of planes alone; None where not asked for."""
     planes_pieces: int | None = None

@@ -3,7 +3,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -11,16 +13,20 @@ from numpy.typing import NDArray
 
 from ..blockup.layout import Layout
 from ..cutting.joint import Joint
+from ..cutting.result import CutResult
 from ..errors import Progress
 from ..findings import Finding, Severity
 from ..handling.one_billet import by_place
 from ..job import Job
 from ..mesh.mesh import Mesh
 from ..seams.index import GLUE_LINE, MARKED, SEAM_NAMES
+from ..seams.judge import JointSeams
 from ..seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE
 from ..seams.seams import Seams
 from ..seams.view import seen_from
 from .propose import Proposal, Wish, propose
+from .quality import plan_words
+from .reasons import exact_reason
 from .samples import take_samples
 from .suggest import suggest
 from .trails import Trail
@@ -42,7 +48,6 @@ def propose_for_job(
     seams: Seams,
     shares: FloatArray | None = None,
     locked: Sequence[Joint] = (),
-    compare: bool = False,
     layout: Layout | None = None,
     progress: Progress | None = None,
 ) -> Proposal:
@@ -51,16 +56,16 @@ def propose_for_job(
     Parameters
     ----------
     mesh : the carving as it is cut, closed, metres, z up.
-    job : foam, skin, limits and joints are read; ``joints.hidden`` and ``joints.pieces`` are the user's wishes.
+    job : foam, skin, limits and joints are read; ``joints.hidden``, ``pieces`` and ``compare_planes`` are the user's
+        wishes.
     gap : metres between joint faces.
     seams : what joints may follow, zones and viewpoints.
     shares : (m,) covering share of each triangle.
     locked : joints that stay, cut first.
-    compare : also plan with planes alone.
     layout : where billets lie; None: not known. Read where ``limits.within_billet`` is set.
     progress : told the share done; `Cancelled` ends the search with the best plan so far.
     """
-    wish = Wish(job.joints.hidden, job.joints.pieces, compare)
+    wish = Wish(job.joints.hidden, job.joints.pieces, job.joints.compare_planes)
     weight, keep = _weights(mesh, seams)
     return propose(
         mesh,
@@ -74,6 +79,43 @@ def propose_for_job(
         locked=locked,
         layout=layout if by_place(job) else None,
         progress=progress,
+    )
+
+
+def as_cut(
+    proposal: Proposal,
+    job: Job,
+    seams: Seams,
+    kept_to: Sequence[JointSeams],
+    result: CutResult,
+    masses: Sequence[float],
+) -> Proposal:
+    """A proposal whose words and measures are those of the cut, no longer of the samples that it was planned with.
+
+    Parameters
+    ----------
+    kept_to : how each joint of `result` keeps to the seams. masses : of the finished pieces, kg.
+    """
+    line = math.fsum(one.visible for one in kept_to)
+    quality = replace(
+        proposal.quality,
+        pieces=len(masses),
+        line=line,
+        on_seam=math.fsum(one.on_seam for one in kept_to) / line if line > 0.0 else 1.0,
+        area=math.fsum(contact.area for contact in result.contacts),
+        heaviest=max(masses, default=0.0),
+        lightest=min(masses, default=0.0),
+        exact=True,
+    )
+    trails, tolerance = trails_of(seams), job.joints.seam_tolerance
+    return replace(
+        proposal,
+        reasons=tuple(
+            exact_reason(reason, lines, trails, tolerance)
+            for reason, lines in zip(proposal.reasons, result.lines, strict=True)
+        ),
+        text=plan_words(quality, job.limits.piece_mass, proposal.complete, proposal.over, proposal.wished),
+        quality=quality,
     )
 
 

@@ -22,7 +22,8 @@ from .carry_out import Bench, Lump
 from .need import Need, bounds
 from .options import Rules
 from .part import whole
-from .reasons import reason
+from .quality import Quality, plan_words
+from .reasons import Reason, reason
 from .samples import Samples, take_samples
 from .search import Plan, Search, divided
 from .trails import Trail
@@ -41,6 +42,13 @@ _AGAIN: Final = 200_000
 """The same for a piece that is planned anew."""
 
 
+_CARRIED: Final = 0.8
+"""Share of the work done when a plan is cut, where one of planes alone comes after it."""
+
+_FEWER: Final = (0.5, 0.0)
+"""Factors on how well joints are to hide, tried one after the other where fewer pieces are wished for."""
+
+
 @dataclass(frozen=True)
 class Wish:
     """What the user wants of a plan.
@@ -57,54 +65,27 @@ class Wish:
     compare: bool = False
 
 
-@dataclass(frozen=True)
-class Quality:
-    """How good a plan is.
-
-    Attributes
-    ----------
-    pieces : number of them. fewest, practical : see `Bounds`.
-    line : metres of visible joint line. on_seam : share of it on seams, by the samples. chance : share that a joint
-        drawn blindly would reach. planes_on_seam, planes_pieces : of the best plan of planes alone; None: not asked.
-    area : square metres of joint. heaviest, lightest : kg.
-    nudged, replanned : joints moved and pieces planned anew after the exact weighing.
-    """
-
-    pieces: int
-    fewest: int
-    practical: int
-    line: float
-    on_seam: float
-    chance: float
-    area: float
-    heaviest: float
-    lightest: float
-    nudged: int
-    replanned: int
-    planes_on_seam: float | None = None
-    planes_pieces: int | None = None
-
-
 @dataclass(frozen=True, eq=False)
 class Proposal:
     """Joints with what speaks for them.
 
     Attributes
     ----------
-    joints : in the order of cuts. reasons : a line for each.
-    text : the plan in a few sentences. quality : its measures.
+    joints : in the order of cuts. reasons : what speaks for each.
+    text : the plan in a few sentences. quality : its measures. wished : number of pieces that was asked for, or None.
     over : a sentence for each piece that could not be brought within the limits.
     complete : False where the user stopped the search; the best plan so far then stands.
     looked : parts that were looked at.
     """
 
     joints: tuple[Joint, ...]
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     text: str
     quality: Quality
     over: tuple[str, ...]
     complete: bool
     looked: int
+    wished: int | None = None
 
 
 def propose(
@@ -151,39 +132,82 @@ def propose(
         lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
     surface = _Surface(job, gap, trails, weights, kept, shares)
     sampled = [surface.sample(lump) for lump in lumps]
-    total = sum(one.whole.volume for one in sampled)
-    plans, complete, looked = [], True, 0
-    for k, one in enumerate(sampled):
-        part = teller.part(0.05 + 0.6 * k / len(sampled), 0.05 + 0.6 * (k + 1) / len(sampled))
-        budget = int(_BUDGET * max(one.whole.volume / total, 0.02))
-        plan, search = _search(one, job, wish, budget, part)
-        if wish.pieces is not None and not search.cancelled:
-            # Bodies share the number by their foam.
-            plan = divided(plan, round(wish.pieces * one.whole.volume / total), search.rules)
-        plans.append(plan)
-        looked += search.looked
-        complete &= not search.cancelled
+    plans, complete, looked = _planned(sampled, job, wish, teller)
 
     def again(lump: Lump) -> Plan | None:
         plan, _ = _search(surface.sample(lump), job, wish, _AGAIN, None, must=True)
         return plan if plan.option is not None else None
 
-    bench = Bench(job, gap, crumb, shares, again, teller.part(0.65, 1.0), sum(plan.pieces for plan in plans))
+    part = teller.part(0.65, _CARRIED if wish.compare else 1.0)
+    bench = Bench(
+        job,
+        gap,
+        crumb,
+        shares,
+        again,
+        part,
+        sum(plan.pieces for plan in plans),
+    )
     for lump, plan in zip(lumps, plans, strict=True):
         bench.run(lump, plan, len(lumps) == 1 and not locked and not along_glue)
     complete &= not bench.stopped
     quality = _quality(bench, sampled, gap)
     if wish.compare:
-        quality = _compared(quality, sampled, job, wish)
+        quality = _compared(quality, sampled, job, wish, teller.part(_CARRIED, 1.0))
     joints = (*locked, *along_glue, *(made.joint for made in bench.made))
     reasons = (
-        *("stays where you set it" for _ in locked),
-        *("follows a glue line, as each piece must come out of one billet" for _ in along_glue),
+        *(Reason("stays where you set it") for _ in locked),
+        *(Reason("follows a glue line, as each piece must come out of one billet") for _ in along_glue),
         *(reason(made, trails) for made in bench.made),
     )
-    return Proposal(
-        joints, reasons, _text(quality, complete, bench.over, wish.pieces), quality, tuple(bench.over), complete, looked
-    )
+    text = plan_words(quality, job.limits.piece_mass, complete, bench.over, wish.pieces)
+    return Proposal(joints, reasons, text, quality, tuple(bench.over), complete, looked, wish.pieces)
+
+
+def _planned(sampled: Sequence[Samples], job: Job, wish: Wish, teller: _Teller) -> tuple[list[Plan], bool, int]:
+    """A plan for each body, with as many pieces as are wished for where that can be; otherwise as `_search_all`."""
+    plans, complete, looked = _search_all(sampled, job, wish, teller.part(0.05, 0.4 if wish.pieces else 0.65))
+    if wish.pieces is None:
+        return plans, complete, looked
+    for k, factor in enumerate(_FEWER):
+        # Joints that may show more need fewer pieces.
+        if not complete or sum(plan.pieces for plan in plans) <= wish.pieces:
+            break
+        less = replace(wish, hidden=wish.hidden * factor)
+        # Where joints need not hide at all planes do, and more places for them are looked at.
+        planes = factor == 0.0 and "plane" in job.joints.kinds
+        other, complete, more = _search_all(sampled, job, less, teller.part(0.4 + 0.12 * k, 0.52 + 0.12 * k), planes)
+        looked += more
+        if sum(plan.pieces for plan in other) < sum(plan.pieces for plan in plans):
+            plans = other
+    stuck: set[int] = set()
+    while complete and sum(plan.pieces for plan in plans) < wish.pieces and len(stuck) < len(plans):
+        k = max((k for k in range(len(plans)) if k not in stuck), key=lambda k: _heaviest(plans[k]))
+        cut_more = divided(plans[k], plans[k].pieces + 1, _rules(sampled[k], job, wish, False))
+        if cut_more.pieces == plans[k].pieces:
+            stuck.add(k)
+        plans[k] = cut_more
+    return plans, complete, looked
+
+
+def _heaviest(plan: Plan) -> float:
+    return max(step.part.mass for step in plan if step.option is None)
+
+
+def _search_all(
+    sampled: Sequence[Samples], job: Job, wish: Wish, progress: Progress | None, planes: bool = False
+) -> tuple[list[Plan], bool, int]:
+    """The best plan found for each body, whether each search ran to its end, and how many parts were looked at."""
+    total = sum(one.whole.volume for one in sampled)
+    teller = _Teller(progress)
+    plans, complete, looked = [], True, 0
+    for k, one in enumerate(sampled):
+        part = teller.part(k / len(sampled), (k + 1) / len(sampled))
+        plan, search = _search(one, job, wish, int(_BUDGET * max(one.whole.volume / total, 0.02)), part, planes)
+        plans.append(plan)
+        looked += search.looked
+        complete &= not search.cancelled
+    return plans, complete, looked
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,6 +241,14 @@ def _search(
     must: bool = False,
 ) -> tuple[Plan, Search]:
     """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case."""
+    rules = _rules(samples, job, wish, planes)
+    search = Search(rules, budget, progress)
+    plan = search.run([whole(samples)], must)[0]
+    return plan, search
+
+
+def _rules(samples: Samples, job: Job, wish: Wish, planes: bool) -> Rules:
+    """What ways to cut a body are judged by."""
     need = Need.of(job, samples.face_mass, _SHARE, samples.grow)
     rules = Rules.of(job, need, Worth.of(wish.hidden), job.carving.crumb)
     if planes:
@@ -224,9 +256,7 @@ def _search(
     if not (samples.seam > 0.0).any() and rules.planes:
         # With nothing to follow a profile is a plane that costs more.
         rules = replace(rules, profiles=False)
-    search = Search(rules, budget, progress)
-    plan = search.run([whole(samples)], must)[0]
-    return plan, search
+    return rules
 
 
 def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> list[Lump]:
@@ -284,44 +314,18 @@ def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
     )
 
 
-def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish) -> Quality:
-    """With the best plan of planes alone beside it, by the same search."""
+def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish, progress: Progress | None) -> Quality:
+    """With the best plan of planes alone beside it, by the same search; without where the user stops it."""
+    teller = _Teller(progress)
     line = off = 0.0
     pieces = 0
-    for one in sampled:
-        plan, _ = _search(one, job, wish, _BUDGET // len(sampled), None, True)
+    for k, one in enumerate(sampled):
+        part = teller.part(k / len(sampled), (k + 1) / len(sampled))
+        plan, search = _search(one, job, wish, _BUDGET // len(sampled), part, True)
+        if search.cancelled:
+            return quality
         options = [step.option for step in plan if step.option is not None]
         line += math.fsum(option.line for option in options)
         off += math.fsum(option.missed for option in options)
         pieces += plan.pieces
     return replace(quality, planes_on_seam=1.0 - off / line if line > 0.0 else 1.0, planes_pieces=pieces)
-
-
-def _text(quality: Quality, complete: bool, over: Sequence[str], wished: int | None) -> str:
-    """The plan in a few sentences."""
-    if quality.pieces == 1 and not over:
-        return "The carving is within the limits as one piece: no joints."
-    out = [
-        f"{_counted(quality.pieces, 'piece')} of {quality.lightest:.0f} to {quality.heaviest:.0f} kg; no cutting gives "
-        f"fewer than {quality.fewest}, pieces as cubes would be {quality.practical}."
-    ]
-    if quality.line > 0.0:
-        out.append(
-            f"{quality.on_seam:.0%} of {quality.line:.1f} m of visible joint line on seams (a joint drawn blindly: "
-            f"{quality.chance:.0%}); {quality.area:.1f} m2 of joint."
-        )
-    if quality.planes_on_seam is not None:
-        out.append(f"With planes alone: {quality.planes_on_seam:.0%}, {_counted(quality.planes_pieces or 0, 'piece')}.")
-    if wished is not None and wished != quality.pieces:
-        out.append(
-            f"{_counted(wished, 'piece')} were asked for; fewer would be over a limit, or no joint makes just so many."
-        )
-    if not complete:
-        out.append("Stopped: this is the best plan so far.")
-    if over:
-        out.append(f"{_counted(len(over), 'piece')} over a limit. {over[0]}.")
-    return " ".join(out)
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}" if count == 1 else f"{count} {word}s"

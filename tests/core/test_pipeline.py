@@ -115,6 +115,13 @@ def test_statuses_and_limits(result: JobResult) -> None:
     assert f"{len(result.pieces)} pieces" in result.plan.text
     assert not result.plan.over
     assert len(result.plan.reasons) == len(result.joints)
+    # What is said is the cut's, not the samples' that it was planned with.
+    line = sum(record.visible_length for record in result.joints)
+    assert f"The joints show for {line:.1f} m, " in result.plan.text
+    assert f"and have {sum(record.area for record in result.joints):.1f} m2 of face." in result.plan.text
+    assert "about" not in " ".join(result.plan.reasons)
+    for record, reason in zip(result.joints, result.plan.reasons, strict=True):
+        assert f" {record.visible_length:.1f} m" in reason
     assert 1 <= result.plan.fewest <= len(result.pieces)
     assert set(result.seconds) == {
         "intake",

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from seamwright.core.cutting.cut import cut
@@ -29,6 +31,20 @@ piece_size = ["2.4 m", "1.2 m", "1.2 m"]
 """
 JOB = Job.from_toml(TEXT % 20.0)
 ROCK = rock(3, 2, size=(1.5, 0.9, 0.7))
+
+
+HALVED = Job.from_toml(
+    '[skin]\nlayers = []\n[limits]\npiece_size = ["1.4 m", "1.2 m", "1.2 m"]\n[foam]\nkerf = "0 mm"\n'
+    '[joints]\nfit = "0 mm"\n'
+)
+"""A block of 2 m is to be halved, and skin and gap are left aside."""
+
+
+def groove(x: float, side: float) -> np.ndarray:
+    """A line round a bar that waves about x: no plane follows it for long."""
+    t = np.linspace(0.0, 1.0, 41)
+    y, z = np.concatenate([[0.0 * t, t], [t, 1.0 + 0.0 * t], [1.0 + 0.0 * t, 1.0 - t], [1.0 - t, 0.0 * t]], axis=1)
+    return np.column_stack([x + 0.05 * np.cos(2.0 * np.pi * y), side * y, side * z])
 
 
 def plan(mesh: Mesh, job: Job, **more: object) -> tuple[Proposal, tuple[Mesh, ...]]:
@@ -82,6 +98,51 @@ def test_as_many_pieces_as_were_asked_for() -> None:
     assert over(pieces, JOB) == 0
 
 
+def test_of_several_bodies_the_heaviest_piece_is_cut_again_until_the_number_is_met() -> None:
+    small = Mesh(0.7 * ROCK.vertices + np.array([3.0, 0.0, 0.0]), ROCK.triangles)
+    found, pieces = plan(joined(ROCK, small), JOB, wish=Wish(pieces=8))
+    assert len(pieces) == found.quality.pieces == 8
+    assert over(pieces, JOB) == 0
+
+
+def test_a_number_that_cannot_be_is_answered_in_a_clear_sentence(proposal: tuple[Proposal, tuple[Mesh, ...]]) -> None:
+    fewest = proposal[0].quality.fewest
+    assert fewest > 1
+    found, pieces = plan(ROCK, JOB, wish=Wish(pieces=fewest - 1))
+    assert over(pieces, JOB) == 0
+    assert found.quality.pieces <= proposal[0].quality.pieces
+    assert "asked for: that is impossible within the limits of mass and height." in found.text
+    # A block that nothing needs to cut, of which so many pieces are asked that some would be crumbs.
+    crumbly = Job.from_toml('[carving]\ncrumb = "40 l"\n' + TEXT % 60.0)
+    found, pieces = plan(box((0.5, 0.4, 0.4)), crumbly, wish=Wish(pieces=5))
+    assert len(pieces) == found.quality.pieces == 1
+    assert found.text.startswith("The carving is within the limits as one piece: no joints. 5 pieces were asked for: ")
+    assert found.text.endswith("no joint was found that cuts one of the 1 again.")
+
+
+def test_fewer_pieces_are_found_by_joints_that_show_more() -> None:
+    # 4.0 m in lengths of 1.4 m at most: three. Grooves at 1, 2 and 3 m are followed by four.
+    bar = box((4.0, 0.4, 0.4))
+    job = HALVED
+    square = 0.4 * np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    trails = [Trail.along(f"crevice {x}", np.column_stack([np.full(5, float(x)), square])) for x in (1, 2, 3)]
+    hidden, _ = plan(bar, job, wish=Wish(hidden=1.0), trails=trails)
+    assert hidden.quality.pieces == 4
+    found, pieces = plan(bar, job, wish=Wish(hidden=1.0, pieces=3), trails=trails)
+    assert len(pieces) == 3
+    assert over(pieces, job) == 0
+    assert "asked for" not in found.text
+
+
+def test_planes_alone_stand_beside_it_where_that_is_asked_for() -> None:
+    block, trails = box((2.0, 0.6, 0.6)), [Trail.along("crevice 1", groove(1.1, 0.6))]
+    found, _ = plan(block, HALVED, wish=Wish(compare=True), trails=trails)
+    alone, _ = plan(block, replace(HALVED, joints=replace(HALVED.joints, kinds=("plane",))), trails=trails)
+    assert found.quality.planes_pieces == alone.quality.pieces == 2
+    assert found.quality.planes_on_seam == pytest.approx(alone.quality.on_seam, abs=0.02)
+    assert "With flat cuts alone, planned the same way: 2 pieces and about " in found.text
+
+
 def test_nothing_to_do_and_nothing_that_can_be_done() -> None:
     small = box((0.5, 0.4, 0.3))
     found, _ = plan(small, JOB)
@@ -112,17 +173,14 @@ def test_no_joint_crosses_what_is_to_be_kept_whole() -> None:
 
 def test_a_groove_is_followed_and_a_joint_beside_it_is_told_where_to_go() -> None:
     block = box((2.0, 0.9, 0.9))
-    job = Job.from_toml(
-        '[skin]\nlayers = []\n[limits]\npiece_size = ["1.4 m", "1.2 m", "1.2 m"]\n[foam]\nkerf = "0 mm"\n'
-        '[joints]\nfit = "0 mm"\n'
-    )
+    job = HALVED
     x = 1.13
     ring = np.array([[x, 0.0, 0.0], [x, 0.9, 0.0], [x, 0.9, 0.9], [x, 0.0, 0.9], [x, 0.0, 0.0]])
     trails = (Trail.along("crevice 1", ring),)
     found, pieces = plan(block, job, trails=trails)
     assert len(pieces) == 2
     assert found.quality.on_seam > 0.95
-    assert "follows crevice 1" in found.reasons[0]
+    assert found.reasons[0].text.startswith("follows crevice 1 for about ")
     samples = take_samples(block, job, 0.0, trails)
     (told,) = suggest(samples, [Plane((x - 0.06, 0.0, 0.0), (1.0, 0.0, 0.0))], job)
     assert told.shift == pytest.approx(0.06, abs=0.026)
