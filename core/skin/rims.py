@@ -15,6 +15,12 @@ _FLAT: Final = 1e-3
 """Share of a face's length that it may be out of flat, or of its area that may be lost as it is laid flat, before it
 counts as curved: a floor is flat to 0.1 mm, a joint exactly."""
 
+_ASKEW: Final = np.array([(0.36, 0.48, 0.8), (0.8, -0.6, 0.0)])
+"""Directions, of length 1 and square to each other, that axes in a plane are taken from: along no edge of usual work."""
+
+_SLANT: Final = 0.01
+"""Least square of what of the first such direction lies in a plane; else the second is taken."""
+
 
 @dataclass(frozen=True, eq=False)
 class Rims:
@@ -157,9 +163,16 @@ def _laid_flat(mesh: Mesh, own: IntArray, triangle: IntArray, corner: IntArray) 
     size = np.linalg.norm(vectors, axis=1)
     unit = vectors / np.where(size > 0.0, size, 1.0)[:, None]
     _, axes = np.linalg.eigh((vectors * 0.5).T @ unit)
-    wire, across, up = axes.T
-    u, v, h = points @ across, points @ wire, points @ up
-    if np.ptp(h) > _FLAT * max(np.ptp(u), np.ptp(v)):
+    wire, across, up = axes.T * np.copysign(1.0, _ASKEW[0] @ axes)[:, None]
+    h = points @ up
+    bent = bool(np.ptp(h) > _FLAT * np.ptp(points, axis=0).max())
+    if not bent:
+        # In a plane the normals have no least direction but by rounding, and axes taken from them would turn with it.
+        aside = max((axis - (axis @ up) * up for axis in _ASKEW), key=lambda axis: axis @ axis > _SLANT)
+        across = aside / np.linalg.norm(aside)
+        wire = np.cross(up, across)
+    u, v = points @ across, points @ wire
+    if bent:
         order = np.lexsort((h, u))
         run = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(u[order]), np.diff(h[order])))))
         u = np.empty(len(run))

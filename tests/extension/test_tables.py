@@ -18,9 +18,6 @@ from seamwright.core.intake.readers import read_mesh
 NEAR = 1e-5
 """What a number may differ by between single and double precision, absolute below 1 and relative above."""
 
-COARSE = "edge_returns_m2"
-"""Areas of strips on curved faces, summed over small triangles: rounding may cut those otherwise, to a part in 1e-4."""
-
 NOT_TABLES = ("job.blend", "job-pack.html")
 """A Blender file, and a page with pictures in it."""
 
@@ -82,8 +79,7 @@ def far(pairs: Iterator[tuple[str, Any, Any]]) -> list[tuple[str, Any, Any]]:
     out = []
     for at, one, other in pairs:
         a, b = number(one), number(other)
-        near = 10.0 * NEAR if COARSE in at else NEAR
-        if one != other and (a is None or b is None or abs(a - b) > near * max(1.0, abs(b))):
+        if one != other and (a is None or b is None or abs(a - b) > NEAR * max(1.0, abs(b))):
             out.append((at, one, other))
     return out
 
