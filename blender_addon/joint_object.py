@@ -2,7 +2,7 @@
 """A joint as an object to move: a sheet for a plane, a curve pushed along the wire for a profile; and read back.
 
 An object that has not been touched gives back the very numbers that it was made from; one that was moved is read from
-its transform. The point of a joint that cuts one part alone belongs to the carving, and moves with the carving.
+its transform. The point of a joint that cuts one part or one limb alone belongs to the carving, and moves with it.
 """
 
 from __future__ import annotations
@@ -131,19 +131,20 @@ def read_joint(obj: Any, carving: bpy.types.Object | None, scale_length: float =
     if not np.isfinite(matrix).all() or abs(float(np.linalg.det(matrix[:3, :3]))) == 0.0:
         raise CutError(f"{obj.name} is flattened by its scale; give it a scale other than 0")
     noted = _noted(obj)
-    part = None if noted is None else _part(obj, noted, carving, scale_length)
+    part = None if noted is None else _with_carving(obj, noted.part, carving, scale_length)
+    limb = None if noted is None else _with_carving(obj, noted.limb, carving, scale_length)
     try:
         if isinstance(obj.data, bpy.types.Mesh):
-            joint: Joint = _plane(obj, matrix, part, scale_length)
+            joint: Joint = _plane(obj, matrix, scale_length)
         elif isinstance(obj.data, bpy.types.Curve):
-            joint = _profile(obj, matrix, part, scale_length)
+            joint = _profile(obj, matrix, scale_length)
         else:
             raise CutError("neither a sheet nor a curve; take it out of the Joints collection")
     except CutError as error:
         raise CutError(f"{obj.name}: {error}") from None
     if noted is not None and noted.kind == joint.kind and _unmoved(obj) and _same_curve(noted, joint, scale_length):
-        return noted if part is noted.part else replace(noted, part=part)
-    return joint
+        joint = noted
+    return joint if part is joint.part and limb is joint.limb else replace(joint, part=part, limb=limb)
 
 
 def is_moved(obj: Any) -> bool:
@@ -159,7 +160,7 @@ def square_axes(normal: FloatArray) -> FloatArray:
     return np.column_stack([x, np.cross(normal, x), normal])
 
 
-def _plane(obj: bpy.types.Object, matrix: FloatArray, part: FloatArray | None, scale: float) -> Plane:
+def _plane(obj: bpy.types.Object, matrix: FloatArray, scale: float) -> Plane:
     coordinates = np.empty(len(obj.data.vertices) * 3, dtype=np.float32)
     obj.data.vertices.foreach_get("co", coordinates)
     rows = coordinates.reshape(-1, 3)
@@ -168,10 +169,10 @@ def _plane(obj: bpy.types.Object, matrix: FloatArray, part: FloatArray | None, s
     normal = np.cross(matrix[:3, 0], matrix[:3, 1])
     if float(normal @ matrix[:3, 2]) < 0.0:
         normal = -normal
-    return Plane(matrix[:3, 3] * scale, normal, part)
+    return Plane(matrix[:3, 3] * scale, normal)
 
 
-def _profile(obj: Any, matrix: FloatArray, part: FloatArray | None, scale: float) -> Profile:
+def _profile(obj: Any, matrix: FloatArray, scale: float) -> Profile:
     points = curve_points(obj.data)
     if points is None:
         raise CutError("a profile is one open line of straight stretches; set its spline to Poly and leave it open")
@@ -179,7 +180,7 @@ def _profile(obj: Any, matrix: FloatArray, part: FloatArray | None, scale: float
         raise CutError("its line has left its plane; set the z of its points to 0")
     size = np.linalg.norm(matrix[:3, :2], axis=0)
     u, w = matrix[:3, 0] / size[0], matrix[:3, 1] / size[1]
-    return Profile(matrix[:3, 3] * scale, u, w, points[:, :2] * size * scale, part)
+    return Profile(matrix[:3, 3] * scale, u, w, points[:, :2] * size * scale)
 
 
 def curve_points(data: bpy.types.Curve) -> FloatArray | None:
@@ -198,16 +199,18 @@ def _noted(obj: bpy.types.Object) -> Joint | None:
     return read_joints('{"schema_version": 1, "joints": [' + text + "]}", obj.name)[0]
 
 
-def _part(obj: bpy.types.Object, noted: Joint, carving: bpy.types.Object | None, scale: float) -> FloatArray | None:
-    """The point in the part that is cut, where the carving stands now."""
+def _with_carving(
+    obj: bpy.types.Object, point: FloatArray | None, carving: bpy.types.Object | None, scale: float
+) -> FloatArray | None:
+    """A point in the part or by the limb that is cut, where the carving stands now."""
     then = obj.get(CARVING_PLACE)
-    if noted.part is None or carving is None or then is None:
-        return noted.part
+    if point is None or carving is None or then is None:
+        return point
     now = world_matrix(carving)
     if _still(_flat(now), then):
-        return noted.part
+        return point
     before = np.array(list(then), dtype=np.float64).reshape(4, 4)
-    moved: FloatArray = np.array(now, dtype=np.float64) @ np.linalg.inv(before) @ np.append(noted.part / scale, 1.0)
+    moved: FloatArray = np.array(now, dtype=np.float64) @ np.linalg.inv(before) @ np.append(point / scale, 1.0)
     return moved[:3] * scale
 
 

@@ -251,7 +251,7 @@ class SEAMWRIGHT_OT_joint_order(bpy.types.Operator):
 
 
 class SEAMWRIGHT_OT_joint_reach(bpy.types.Operator):
-    """Set what the active joint cuts: everything in its way, or only the part in which the 3D cursor stands"""
+    """Set what the active joint cuts: everything in its way, or only the part or the limb at the 3D cursor"""
 
     bl_idname = "seamwright.joint_reach"
     bl_label = "What It Cuts"
@@ -262,6 +262,11 @@ class SEAMWRIGHT_OT_joint_reach(bpy.types.Operator):
         items=[
             ("ALL", "Everything", "Everything in its way"),
             ("CURSOR", "Part at the Cursor", "Only the part in which the 3D cursor stands"),
+            (
+                "LIMB",
+                "Limb at the Cursor",
+                "Only where it runs through the limb nearest to the 3D cursor, as of a ring",
+            ),
         ],
     )
 
@@ -271,24 +276,18 @@ class SEAMWRIGHT_OT_joint_reach(bpy.types.Operator):
         return job_poll(cls, context) and active_joint(cls, context) is not None
 
     def execute(self, context: bpy.types.Context) -> set[Any]:
-        """Note the part with the joint."""
+        """Note the part or the limb with the joint."""
         carving, scale = job_tree.active_job(context).seamwright.carving, scale_of(context)
         obj = active_joint(type(self), context)
-        point = None if self.reach == "ALL" else np.array(context.scene.cursor.location, dtype=np.float64) * scale
+        point = np.array(context.scene.cursor.location, dtype=np.float64) * scale
+        part, limb = (point if self.reach == name else None for name in ("CURSOR", "LIMB"))
         try:
-            write_joint(obj, with_part(read_joint(obj, carving, scale), point), carving=carving)
+            write_joint(obj, replace(read_joint(obj, carving, scale), part=part, limb=limb), carving=carving)
         except SeamwrightError as error:
             self.report({"ERROR"}, sentence(error))
             return {"CANCELLED"}
         obj.pop("cut_order", None)
         return {"FINISHED"}
-
-
-def with_part(joint: Plane | Profile, part: FloatArray | None) -> Plane | Profile:
-    """The joint with another part to cut."""
-    if isinstance(joint, Plane):
-        return Plane(joint.point, joint.normal, part)
-    return Profile(joint.origin, joint.u, joint.w, joint.points, part)
 
 
 def active_joint(cls: type[bpy.types.Operator], context: bpy.types.Context) -> Any:

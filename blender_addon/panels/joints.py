@@ -104,12 +104,16 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
         if obj is None or obj.name not in held.objects:
             return
         layout = self.layout
-        alone = '"part": null' not in str(obj.get(JOINT, '"part": null'))
+        noted = str(obj.get(JOINT, '"part": null'))
+        limb = '"limb": [' in noted
+        part = not limb and '"part": null' not in noted
         split = layout.split(factor=0.16)
         split.label(text="Cuts")
-        row = split.row(align=True)
-        row.operator("seamwright.joint_reach", text="Everything", depress=not alone).reach = "ALL"
-        row.operator("seamwright.joint_reach", text="Part at Cursor", depress=alone).reach = "CURSOR"
+        col = split.column(align=True)
+        col.operator("seamwright.joint_reach", text="Everything", depress=not part and not limb).reach = "ALL"
+        row = col.row(align=True)
+        row.operator("seamwright.joint_reach", text="Part at Cursor", depress=part).reach = "CURSOR"
+        row.operator("seamwright.joint_reach", text="Limb at Cursor", depress=limb).reach = "LIMB"
         if obj.get("reason"):
             sentence(layout, context, f"Joint {obj.get('mark', '')} {obj['reason']}.")
 

@@ -25,11 +25,12 @@ def check_cut(result: CutResult, letters: Sequence[str], crumb: float, volume: f
     Returns
     -------
     list of Finding
-        ``joint_misses`` (warning), ``joint_idle`` and ``crumb`` (notes), ``volume_balance`` (error).
+        ``joint_misses`` (warning), ``joint_idle``, ``joint_opens`` and ``crumb`` (notes), ``volume_balance`` (error).
     """
     return [
         *_missed(result, letters),
         *_idle(result, letters),
+        *_opened(result, letters),
         *_crumbs(result.crumbs, crumb),
         *_balance(volume, result),
     ]
@@ -78,6 +79,26 @@ def _idle(result: CutResult, letters: Sequence[str]) -> list[Finding]:
         )
         for j, letter in enumerate(letters)
         if j not in busy
+    ]
+
+
+def _opened(result: CutResult, letters: Sequence[str]) -> list[Finding]:
+    """Joints through one limb that open a piece and part nothing."""
+    parting = {contact.joint for contact in result.contacts if contact.lower != contact.upper}
+    return [
+        Finding(
+            "joint_opens",
+            Severity.NOTE,
+            f"Joint {letters[contact.joint]} only opens a piece, over {contact.area:.2f} m2: its two sides still hang "
+            "together through the piece's other limb.",
+            "Leave it so if the piece is to be sprung or hung open; else cut the other limb too, or take the joint's "
+            "limit to one limb off.",
+            joint=letters[contact.joint],
+            measured=contact.area,
+            unit="m2",
+        )
+        for contact in result.contacts
+        if contact.lower == contact.upper and contact.joint not in parting
     ]
 
 

@@ -17,8 +17,9 @@ from seamwright.core import Job
 from seamwright.core.jobpack.joints_file import read_joints
 from seamwright.joint_object import read_joint
 from seamwright.operators.common import read_joints as joints_of
+from seamwright.operators.common import select_only
 from seamwright.properties import settings_link
-from shapes import grid_box, joined, moved, rock
+from shapes import grid_box, joined, moved, rock, torus
 
 pytestmark = list(pj.WITH_EXTENSION)
 
@@ -258,6 +259,36 @@ def test_part_of_a_joint_moves_with_the_carving() -> None:
     pj.ops.joint_reach(reach="ALL")
     pj.ops.cut()
     assert len(pj.pieces()) == 4
+
+
+def test_a_ring_is_cut_on_one_limb_and_parted_by_two() -> None:
+    job = pj.start(torus(48, 24, 1.5, 0.4), parts=1)
+    for side in (1.0, -1.0):
+        bpy.context.scene.cursor.location = (0.2 * side, 0.1 * side, 0.0)
+        pj.ops.joint_add(shape="PLANE", square_to="Y")
+        bpy.context.view_layer.update()
+        bpy.context.scene.cursor.location = (1.5 * side, 0.0, 0.1)
+        pj.ops.joint_reach(reach="LIMB")
+        assert pj.ops.cut() == {"FINISHED"}
+        assert len(pj.pieces()) == (1 if side > 0.0 else 2)
+        assert pj.stale() == []
+    first = pj.joints()[0]
+    bpy.context.view_layer.update()
+    assert first.dimensions.length < 2.0, "its sheet is drawn through the other limb too"
+    # The point stays with the carving; a joint that is shifted along the limb still finds it.
+    first.location.y += 0.2
+    for obj in (job.seamwright.carving, *pj.joints()):
+        obj.location.z += 3.0
+    assert pj.ops.cut() == {"FINISHED"}
+    assert len(pj.pieces()) == 2
+    bpy.context.scene.cursor.location = (9.0, 9.0, 9.0)
+    select_only(bpy.context, [first])
+    pj.ops.joint_reach(reach="LIMB")
+    with pytest.raises(RuntimeError, match="from the nearest face of the joint"):
+        pj.ops.cut()
+    pj.ops.joint_reach(reach="ALL")
+    assert pj.ops.cut() == {"FINISHED"}
+    assert len(pj.pieces()) == 3
 
 
 def test_profile_is_bent_by_its_points() -> None:

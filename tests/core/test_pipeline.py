@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,16 +14,16 @@ from reference import volume_of, winding
 from seamwright.core import Job, Mesh, Plane, Profile, cut, run_job
 from seamwright.core.cutting.check import check_cut
 from seamwright.core.cutting.joint import Joint
-from seamwright.core.errors import Cancelled, CutError, JobError, MeshError, NotClosedError
+from seamwright.core.errors import Cancelled, CutError, InputError, JobError, MeshError, NotClosedError
 from seamwright.core.findings import Severity, worst
 from seamwright.core.jobpack.joints_file import read_joints
 from seamwright.core.jobpack.pack import pack_files
 from seamwright.core.jobpack.record import JobResult
 from seamwright.core.marking.marks import joint_letters
-from seamwright.core.mesh.mesh import BASE, CARVED
+from seamwright.core.mesh.mesh import BASE, CARVED, JOINT
 from seamwright.core.planning.axis import long_axis
 from seamwright.core.skin.depth import gap_width
-from shapes import box, comb, grid_box, joined, rock
+from shapes import box, comb, grid_box, joined, rock, torus
 
 JOB = Job.from_toml('title = "Wrenlow Skerry, test"\n[limits]\npiece_mass = "30 kg"')
 
@@ -320,3 +321,45 @@ def test_a_joint_that_only_shaves_the_carving_is_told() -> None:
     idle = {j.mark for j in result.joints} - {c.mark for c in result.contacts}
     assert ("A", Severity.NOTE) in told
     assert {mark for mark, _ in told} == idle
+
+
+def test_a_ring_on_one_limb_and_on_both() -> None:
+    ring = torus(40, 20, 1.0, 0.35)
+    joints = [
+        Plane((0.0, 0.05, 0.0), (0.1, 1.0, 0.2), limb=(1.0, 0.0, 0.0)),
+        Profile(
+            (0.0, 0.0, 0.0),
+            (1.0, 0.0, 0.0),
+            (0.0, 1.0, 0.1),
+            [(-1.4, 0.05), (-1.0, -0.05), (-0.6, 0.1)],
+            limb=(-1.0, 0.0, 0.0),
+        ),
+    ]
+    opened = run_job(ring, Job(), joints[:1])
+    assert len(opened.pieces) == 1
+    assert [(c.mark, c.piece_a, c.piece_b) for c in opened.contacts] == [("A", "1", "1")]
+    told = [f for f in opened.findings if f.check == "joint_opens"]
+    assert [(f.joint, f.severity) for f in told] == [("A", Severity.NOTE)]
+    assert opened.contacts[0].area == pytest.approx(told[0].measured)
+    assert not [f for f in opened.findings if f.check == "joint_idle"]
+    # Half of its gap is taken off on either side of the open place, and its joint faces are skinned.
+    assert opened.pieces[0].figures.areas[JOINT] == pytest.approx(2.0 * opened.contacts[0].area, rel=0.02)
+    assert opened.joints[0].area == opened.contacts[0].area
+    assert {m.other for m in opened.site.marks if m.joint == 0} == {0}
+    assert len([m for m in opened.site.marks if m.joint == 0]) == 2
+    files = pack_files(opened)
+    page = files["job-pack.html"].decode()
+    assert "plane, one limb only" in page
+    assert "opens 1" in page
+    assert "nothing: piece 1 opened, in one still" in page
+    parted = run_job(ring, Job(), joints)
+    assert len(parted.pieces) == 2
+    assert [sorted((c.piece_a, c.piece_b)) for c in parted.contacts] == [["1", "2"], ["1", "2"]]
+    assert not [f for f in parted.findings if f.check == "joint_opens"]
+    assert sorted(parted.site.build_place) == [1, 2]
+    # The joints read back from the record cut the same, to the byte.
+    text = pack_files(parted)["job.json"].decode()
+    again = run_job(ring, Job(), read_joints(text))
+    assert [p.mesh.vertices.tobytes() for p in again.pieces] == [p.mesh.vertices.tobytes() for p in parted.pieces]
+    with pytest.raises(InputError, match=r"limb is .*; give an array of 3 numbers"):
+        read_joints(re.sub(r'"limb": *\[', '"limb": [2.5, ', text, count=1))
