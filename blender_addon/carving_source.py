@@ -21,8 +21,9 @@ from .core.intake.weld import weld_if_open, weld_points
 from .core.job import Job
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
-from .core.pipeline import propose_joints, run_job
+from .core.pipeline import run_job
 from .core.planning.propose import Proposal
+from .core.plans import propose_joints
 from .core.seams.marks import Marks
 from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""The command line: ``inspect``, ``run``, ``demo``, ``job-template``.
+"""The command line: ``inspect``, ``run``, ``plans``, ``demo``, ``job-template``.
 
 Exit codes: 0 done; 1 done, some finding is an error (`inspect`: it can be mended); 2 bad input or usage (`inspect`:
 unreadable or not a solid); 130 stopped by Ctrl-C. Results go to standard output, everything else to standard error.
@@ -36,11 +36,13 @@ from .core.jobpack.pack import pack_files
 from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
+from .core.plans import Ground
 from .core.seams.marks import Marks
-from .core.seams.marks_file import read_marks
+from .core.seams.marks_file import MarksFile, read_marks
 from .core.settings import FileUnit
 from .core.skin.prices import PriceList, read_prices
 from .pack_folder import RECORD, check_target, cost_before, write_pack
+from .plans_command import WISHES, Wanted, plans_files, plans_table, read_wish, weigh_plans
 from .progress_bar import ProgressBar, stretch
 from .summary import summary
 
@@ -139,8 +141,29 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--marks", metavar="FILE", help="lines that joints may follow, zones and viewpoints: MARKS.json, in metres"
     )
+    run.add_argument("--keep", metavar="FILE", help="joints that stay; the rest is planned round them: JOINTS.json")
     _add_out(run)
     run.set_defaults(do=_run)
+
+    plans = verbs.add_parser("plans", help="several plans of joints, weighed and set side by side", allow_abbrev=False)
+    plans.add_argument("carving", metavar="CARVING")
+    plans.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
+    plans.add_argument("--job", metavar="JOB.toml", help="settings (default: those that job-template prints)")
+    plans.add_argument("--marks", metavar="FILE", help="as for run")
+    plans.add_argument(
+        "--wish",
+        metavar="WISH",
+        action="append",
+        default=[],
+        help="a plan to make: hidden=0.8 (0 few pieces, 1 well hidden joints), pieces=14, or both with a comma "
+        f"between; as often as you like (default without --joints: {', '.join(WISHES)})",
+    )
+    plans.add_argument(
+        "--joints", metavar="FILE", action="append", default=[], help="a plan that you have: JOINTS.json, job.json"
+    )
+    plans.add_argument("--keep", metavar="FILE", help="joints that stay in every plan that is made: JOINTS.json")
+    plans.add_argument("--out", metavar="DIR", required=True, help="folder for the plans' joints, new or empty")
+    plans.set_defaults(do=_plans)
 
     demo = verbs.add_parser("demo", help="the demo job", allow_abbrev=False)
     _add_out(demo)
@@ -207,17 +230,56 @@ def _inspect(options: argparse.Namespace, bar: ProgressBar) -> int:
 def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     check_target(options.out, options.replace)
     if options.replace:
-        for path in (options.carving, options.job, options.joints, options.prices, options.marks):
+        for path in (options.carving, options.job, options.joints, options.keep, options.prices, options.marks):
             _keep_out(path, options.out)
     job = Job() if options.job is None else _read_job(options.job)
     letters: Sequence[str] = ()
     joints: Sequence[Joint] | None = None
+    locked: Sequence[Joint] = ()
+    if options.joints is not None and options.keep is not None:
+        raise InputError("--joints and --keep do not go together: --joints cuts along these joints and no others")
     if options.joints is not None:
-        letters, joints = read_marked_joints(_read_text(options.joints), Path(options.joints).name)
+        letters, joints = _read_joints(options.joints)
+    elif options.keep is not None:
+        letters, locked = _read_joints(options.keep)
     prices = None if options.prices is None else read_prices(_read_text(options.prices), Path(options.prices).name)
     marked = None if options.marks is None else read_marks(_read_text(options.marks), Path(options.marks).name)
     require_blender()
     bodies = _keep_clear_bodies(job, options)
+    carving, mesh, marks, scaled = _read_carving(options, job, marked, bar)
+    result = _job(mesh, job, joints, letters, prices, marks, carving, bodies, options, stretch(bar, 0.02, 0.5), locked)
+    result = replace(result, findings=(*scaled, *result.findings))
+    return _hand_over(result, options, bar)
+
+
+def _plans(options: argparse.Namespace, bar: ProgressBar) -> int:
+    check_target(options.out)
+    job = Job() if options.job is None else _read_job(options.job)
+    marked = None if options.marks is None else read_marks(_read_text(options.marks), Path(options.marks).name)
+    kept = ((), ()) if options.keep is None else _read_joints(options.keep)
+    wanted = [Wanted(Path(path).name, given=_read_joints(path)) for path in options.joints]
+    wanted += [read_wish(text) for text in options.wish or ([] if options.joints else WISHES)]
+    require_blender()
+    carving, mesh, marks, _ = _read_carving(options, job, marked, bar)
+    with _errors_of(carving, options.job, options.keep):
+        ground = Ground.of(mesh, job, marks, _remesher(job.carving), stretch(bar, 0.02, 0.1))
+        plans = weigh_plans(ground, wanted, kept, stretch(bar, 0.1, 0.98))
+    bar(0.98, "writing the plans")
+    write_pack(options.out, plans_files(plans, job))
+    bar.close()
+    sys.stdout.write(plans_table(plans, job))
+    sys.stdout.write(f"written: {options.out}; of the plan that you choose: run --joints {options.out}/plan-1.json\n")
+    return 1 if all(plan.measures.over for plan in plans) else 0
+
+
+def _read_joints(path: str) -> tuple[tuple[str, ...], tuple[Joint, ...]]:
+    return read_marked_joints(_read_text(path), Path(path).name)
+
+
+def _read_carving(
+    options: argparse.Namespace, job: Job, marked: MarksFile | None, bar: ProgressBar
+) -> tuple[CarvingFile, Mesh, Marks | None, tuple[Finding, ...]]:
+    """The carving's file; the carving in metres, z up; what is marked on it; and findings of its scale."""
     bar(0.0, "reading the carving")
     carving = read_file(options.carving, options.object)
     unit = 1.0 if carving.says_unit else job.carving.unit
@@ -225,12 +287,10 @@ def _run(options: argparse.Namespace, bar: ProgressBar) -> int:
     carving = replace(carving, notes=(*carving.notes, *upright_notes(unit, job.carving.up)))
     where = "check unit and the taped distances" if job.carving.taped else "set unit"
     check_size(mesh, unit, carving.name, f"{where} under [carving] in the job file")
-    marks = None
-    if marked is not None:
-        mesh, marks = marked.on(mesh)
-    result = _job(mesh, job, joints, letters, prices, marks, carving, bodies, options, stretch(bar, 0.02, 0.5))
-    result = replace(result, findings=(*scaled, *result.findings))
-    return _hand_over(result, options, bar)
+    if marked is None:
+        return carving, mesh, None, scaled
+    mesh, marks = marked.on(mesh)
+    return carving, mesh, marks, scaled
 
 
 def _scaled(
@@ -279,24 +339,41 @@ def _job(
     bodies: Mapping[str, Mesh],
     options: argparse.Namespace,
     progress: Progress,
+    locked: Sequence[Joint],
 ) -> JobResult:
     """The whole job, its errors naming the file at fault, with what reading the carving took among its findings."""
     from .voxel_skin import voxel_skin
 
-    try:
+    with _errors_of(carving, options.job, options.joints or options.keep):
         result = run_job(
-            mesh, job, joints, progress, voxel_skin, prices=prices, user_marks=marks, keep_clear=bodies, letters=letters
+            mesh,
+            job,
+            joints,
+            progress,
+            voxel_skin,
+            prices=prices,
+            user_marks=marks,
+            keep_clear=bodies,
+            letters=letters,
+            locked=locked,
         )
+    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in carving.notes)
+    return replace(result, findings=(*read, *result.findings))
+
+
+@contextmanager
+def _errors_of(carving: CarvingFile, job: str | None, joints: str | None) -> Iterator[None]:
+    """Errors of the core name the file at fault: the carving, the job, or the file of the joints."""
+    try:
+        yield
     except MeshError as error:
         raise InputError(f"{carving.name}: {error}") from None
     except CutError as error:
-        if options.joints is None or error.joint < 0:
+        if joints is None or error.joint < 0:
             raise InputError(f"{carving.name}: {error}") from None
-        raise InputError(f"{Path(options.joints).name}: joint {error.joint + 1}: {error.problem}") from None
+        raise InputError(f"{Path(joints).name}: joint {error.joint + 1}: {error.problem}") from None
     except JobError as error:
-        raise JobError(f"{Path(options.job).name}: {error}" if options.job else str(error), error.key) from None
-    read = tuple(Finding("intake", Severity.NOTE, f"{note[:1].upper()}{note[1:]}.") for note in carving.notes)
-    return replace(result, findings=(*read, *result.findings))
+        raise JobError(f"{Path(job).name}: {error}" if job else str(error), error.key) from None
 
 
 def _hand_over(result: JobResult, options: argparse.Namespace, bar: ProgressBar) -> int:

@@ -66,6 +66,7 @@ def run_job(
     user_marks: Marks | None = None,
     keep_clear: Mapping[str, Mesh] | None = None,
     letters: Sequence[str] = (),
+    locked: Sequence[Joint] = (),
 ) -> JobResult:
     """Run the whole job: intake, joints, cut, numbers, measures, checks, take-off.
 
@@ -82,6 +83,7 @@ def run_job(
     user_marks : lines that joints may follow, zones and viewpoints, by the user's word; None: none.
     keep_clear : mesh of each file that the job's keep-clear bodies come from, in the file's own numbers and axes.
     letters : marks that the joints have already, empty where one has none; those without take the next free letters.
+    locked : where joints are proposed: joints that stay, cut first; the rest is planned round them.
 
     Returns
     -------
@@ -119,7 +121,9 @@ def run_job(
         proposal = None
         if joints is None:
             layout = None if blockup is None else blockup.layout
-            proposal = propose_for_job(plain, job, gap, seams, shares, layout=layout, progress=clock.part(0.2, 0.6))
+            proposal = propose_for_job(
+                plain, job, gap, seams, shares, locked=locked, layout=layout, progress=clock.part(0.2, 0.6)
+            )
             joints = proposal.joints
     with clock.stage("cut", 0.6):
         result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
@@ -245,37 +249,6 @@ def run_job(
         blockup=blockup,
         outlines=outlines,
         seconds=clock.seconds,
-    )
-
-
-def propose_joints(
-    mesh: Mesh,
-    job: Job,
-    user_marks: Marks | None = None,
-    locked: Sequence[Joint] = (),
-    remesher: Remesher | None = None,
-    progress: Progress | None = None,
-) -> Proposal:
-    """Joints as `run_job` proposes them, without the rest of the job.
-
-    Parameters and errors as there.
-
-    locked : joints that stay, cut first.
-    """
-    clock = _Clock(progress)
-    with clock.stage("intake", 0.0):
-        recipe = Recipe.of(job.carving)
-        intake = prepare(mesh, base=job.carving.base, recipe=recipe, remesher=remesher, progress=clock.part(0.0, 0.05))
-        plain = in_single(intake.mesh)
-    with clock.stage("block-up", 0.05):
-        blockup = plan_blockup(plain, job, clock.part(0.05, 0.08))
-    with clock.stage("seams", 0.08):
-        glue = None if blockup is None else blockup.glue
-        seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
-        shares = covering_shares(plain, job.skin.bridging)
-    layout = None if blockup is None else blockup.layout
-    return propose_for_job(
-        plain, job, gap_width(job), seams, shares, locked=locked, layout=layout, progress=clock.part(0.12, 1.0)
     )
 
 

@@ -46,6 +46,7 @@ ORDER = (
     "logistics",
     "jobpack",
     "demo",
+    "plans",
     "pipeline",
 )
 """A folder may import those before it."""
