@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from .core.cutting.joint import Joint
 from .core.errors import CutError, InputError, JobError, Progress
@@ -56,7 +57,7 @@ def read_wish(text: str) -> Wanted:
     InputError
         Another word, a word twice, or a number out of range.
     """
-    found: dict[str, float | int] = {}
+    found: dict[str, Any] = {}
     for item in text.split(","):
         name, _, value = (part.strip() for part in item.partition("="))
         if name not in ("hidden", "pieces") or name in found:

@@ -81,7 +81,7 @@ class Ground:
     gap: float
     blockup: BlockUpPlan | None
     seams: Seams
-    shares: NDArray[np.float64] | None
+    shares: NDArray[np.float64]
 
     @classmethod
     def of(
@@ -115,8 +115,9 @@ class Ground:
         progress: Progress | None = None,
     ) -> Proposal:
         """Propose joints round those that are locked; `hidden` and `pieces` stand for those of the job if given."""
-        wished = {key: value for key, value in (("hidden", hidden), ("pieces", pieces)) if value is not None}
-        job = replace(self.job, joints=replace(self.job.joints, **wished))
+        own = self.job.joints
+        hidden, pieces = own.hidden if hidden is None else hidden, own.pieces if pieces is None else pieces
+        job = replace(self.job, joints=replace(own, hidden=hidden, pieces=pieces))
         layout = None if self.blockup is None else self.blockup.layout
         return propose_for_job(
             self.plain, job, self.gap, self.seams, self.shares, locked=locked, layout=layout, progress=progress
