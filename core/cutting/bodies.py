@@ -151,10 +151,10 @@ def _free_pinches(
         middle = cells.points(edges).mean(axis=1)
         cells.extra = np.concatenate([cells.extra, middle])
         made = total + np.arange(len(edges), dtype=np.int64)
-        points = cells.points(np.arange(total + len(edges)))
-        keys = edge_keys(edges[:, 0], edges[:, 1], len(points))
+        count = total + len(edges)
+        keys = edge_keys(edges[:, 0], edges[:, 1], count)
         order = np.argsort(keys)
-        triangles, rows = split_edges(cells.tail.triangles, keys[order], made[order], points)
+        triangles, rows = split_edges(cells.tail.triangles, keys[order], made[order], count, cells.points)
         cells.tail = cells.tail.of(triangles, rows)
 
 

@@ -112,7 +112,7 @@ def _insert(patch: Patch, low: IntArray, high: IntArray, share: FloatArray) -> P
     keys = edge_keys(low, high, len(points))
     order = np.argsort(keys)
     ids = len(patch.points) + np.arange(len(low), dtype=np.int64)
-    triangles, source = split_edges(patch.rows.triangles, keys[order], ids[order], points)
+    triangles, source = split_edges(patch.rows.triangles, keys[order], ids[order], len(points), points.__getitem__)
     return patch.of(triangles, source, points)
 
 

@@ -3,10 +3,18 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
+from numpy.typing import NDArray
 
 from .cells import OUTSIDE, Tail
 from .result import FROM_JOINT
+
+IntArray = NDArray[np.int64]
+
+_MIX: Final = 0x9E3779B97F4A7C1
+"""An odd number without a pattern: products with it, which overflow, scatter vertex numbers over 64 bits."""
 
 
 def close_folds(tail: Tail) -> Tail:
@@ -15,9 +23,11 @@ def close_folds(tail: Tail) -> Tail:
     Nothing that a region encloses changes. Two carved triangles back to back stay: they are skin that counts. Rows keep
     their places; those not needed any more lie between OUTSIDE and OUTSIDE.
     """
-    t = np.sort(tail.triangles, axis=1)
+    rows = _same_corners(tail.triangles)
+    t = np.sort(tail.triangles[rows], axis=1)
     order = np.lexsort((t[:, 2], t[:, 1], t[:, 0]))
     ordered = t[order]
+    order = rows[order]
     same = (ordered[1:] == ordered[:-1]).all(axis=1)
     if not same.any():
         return tail
@@ -49,6 +59,19 @@ def close_folds(tail: Tail) -> Tail:
                 if below[i] == above[i]:
                     below[i] = above[i] = OUTSIDE
     return Tail(tail.triangles, below, above, kind, source, origin)
+
+
+def _same_corners(triangles: IntArray) -> IntArray:
+    """Rows, rising, that may have all three vertices in common with another: those whose mixed numbers add up alike."""
+    mixed = triangles * _MIX
+    mixed ^= mixed >> 29
+    total = (mixed * _MIX).sum(axis=1)
+    ordered = np.sort(total)
+    twice = ordered[1:][ordered[1:] == ordered[:-1]]
+    if len(twice) == 0:
+        return np.zeros(0, dtype=np.int64)
+    at = np.minimum(np.searchsorted(twice, total), len(twice) - 1)
+    return np.flatnonzero(twice[at] == total)
 
 
 def _turned(one: list[int], two: list[int]) -> bool:

@@ -3,6 +3,10 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Sequence
+from operator import mul
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -60,7 +64,7 @@ def part_corners(
             if a in wanted or b in wanted:
                 at_edge.setdefault((min(a, b), max(a, b)), []).append((row, k))
     for (a, b), users in at_edge.items():
-        for one, two in pairs_at_edge(a, b, users, rows, points):
+        for one, two in pairs_at_edge(a, b, users, rows, points.__getitem__):
             for vertex in (a, b):
                 if vertex in wanted:
                     p, q = (one, rows[one].index(vertex)), (two, rows[two].index(vertex))
@@ -77,9 +81,11 @@ def part_corners(
                 names[top] = start + len(twins)
                 twins.append(vertex)
             out[c] = names[top]
+    copies = np.array(twins, dtype=np.int64)
     left = pinched_edges(out, start + len(twins))
-    whole = np.append(np.arange(start), twins).astype(np.int64)
-    return out, np.array(twins, dtype=np.int64), np.unique(np.sort(whole[left], axis=1), axis=0)
+    copied = left >= start
+    left[copied] = copies[left[copied] - start]
+    return out, copies, np.unique(np.sort(left, axis=1), axis=0)
 
 
 def pairs_at_edge(
@@ -87,7 +93,7 @@ def pairs_at_edge(
     b: int,
     users: list[tuple[int, int]],
     rows: list[list[int]],
-    points: FloatArray,
+    place: Callable[[int], FloatArray],
     slit: list[int] | None = None,
 ) -> list[tuple[int, int]]:
     """Pairs of triangles at an edge that bound one wedge of foam.
@@ -95,24 +101,29 @@ def pairs_at_edge(
     Parameters
     ----------
     a, b : ends of the edge. users : row and corner of each triangle at it. rows : corners of all triangles.
-    points : (n, 3) metres, by vertex number.
+    place : coordinates of a vertex, (3,) metres.
     slit : for each row a number that the two sides of one triangle have in common, or -1; foam lies beyond both.
     """
     if len(users) <= 2:
         return [(users[0][0], users[1][0])] if len(users) == 2 else []
-    axis = points[b] - points[a]
-    axis = axis / max(float(np.linalg.norm(axis)), 1e-300)
+    # Plain numbers: at three of them numpy takes longer to begin than to reckon.
+    px, py, pz = place(a).tolist()
+    axis = (place(b) - place(a)).tolist()
+    size = max(math.sqrt(axis[0] * axis[0] + axis[1] * axis[1] + axis[2] * axis[2]), 1e-300)
+    axis = [c / size for c in axis]
     # One direction for all edges of a line, so that rounding pairs alike along it.
-    flip = bool(axis[int(np.argmax(np.abs(axis)))] < 0.0)
-    axis = -axis if flip else axis
-    other = np.zeros(3)
-    other[int(np.argmin(np.abs(axis)))] = 1.0
-    x = np.cross(other, axis)
-    y = np.cross(axis, x)
+    flip = max(axis, key=abs) < 0.0
+    axis = [-c for c in axis] if flip else axis
+    other = [0.0, 0.0, 0.0]
+    other[min(range(3), key=lambda k: abs(axis[k]))] = 1.0
+    x = _cross(other, axis)
+    y = _cross(axis, x)
     around = []
     for row, k in users:
-        arm = points[rows[row][(k + 2) % 3]] - points[a]
-        around.append((float(np.arctan2(arm @ y, arm @ x)), row, (rows[row][k] == a) != flip))
+        qx, qy, qz = place(rows[row][(k + 2) % 3]).tolist()
+        arm = (qx - px, qy - py, qz - pz)
+        angle = math.atan2(sum(map(mul, arm, y)), sum(map(mul, arm, x)))
+        around.append((angle, row, (rows[row][k] == a) != flip))
     around.sort()
     if slit is not None:
         # Between the two sides of a slit there is none: the side with foam at lower angles comes first.
@@ -134,6 +145,10 @@ def pairs_at_edge(
     return out
 
 
+def _cross(a: Sequence[float], b: Sequence[float]) -> tuple[float, float, float]:
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+
+
 def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tuple[IntArray, FloatArray, IntArray]:
     """The last resort for `stuck` edges: every wedge gets a vertex of its own in the middle of the edge.
 
@@ -141,15 +156,21 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     -------
     triangles : (p, 3), the given ones first; points : with the new ones; of : (p,) the row that each comes from.
     """
-    near = np.flatnonzero(np.isin(triangles, edges).sum(axis=1) >= 2)
+    mark = np.zeros(len(points), dtype=bool)
+    mark[edges] = True
+    near = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
     rows = triangles[near].tolist()
     of = near.tolist()
-    places = points.tolist()
+    made: list[FloatArray] = []
+
+    def place(vertex: int) -> FloatArray:
+        return points[vertex] if vertex < len(points) else made[vertex - len(points)]
+
     for a, b in edges.tolist():
         users = [(r, k) for r, t in enumerate(rows) for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b}]
-        for pair in pairs_at_edge(a, b, users, rows, np.array(places)):
-            middle = len(places)
-            places.append(((points[a] + points[b]) / 2.0).tolist())
+        for pair in pairs_at_edge(a, b, users, rows, place):
+            middle = len(points) + len(made)
+            made.append((points[a] + points[b]) / 2.0)
             for row in pair:
                 t = rows[row]
                 k = next(k for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b})
@@ -161,4 +182,4 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     out[near] = rows[: len(near)]
     more = np.array(rows[len(near) :], dtype=np.int64).reshape(-1, 3)
     source = np.concatenate([np.arange(len(triangles)), of[len(near) :]]).astype(np.int64)
-    return np.concatenate([out, more]), np.array(places), source
+    return np.concatenate([out, more]), np.concatenate([points, np.array(made).reshape(-1, 3)]), source

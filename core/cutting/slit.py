@@ -63,7 +63,7 @@ def part_slits(triangles: IntArray, slit: IntArray, points: FloatArray) -> tuple
         half = order[f : f + size[f]]
         users = list(zip(row[half].tolist(), k[half].tolist(), strict=True))
         low, high = sorted((int(start[half[0]]), int(end[half[0]])))
-        for p, q in pairs_at_edge(low, high, users, corners, points, names):
+        for p, q in pairs_at_edge(low, high, users, corners, points.__getitem__, names):
             one.append(np.array([at[p, _place(corners[p], low, high)]]))
             two.append(np.array([at[q, _place(corners[q], low, high)]]))
     p, q = np.concatenate(one), np.concatenate(two)

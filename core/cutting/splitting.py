@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,46 +27,48 @@ def points_on_edges(points: FloatArray, low: IntArray, high: IntArray, share: Fl
     return out
 
 
-def split_edges(triangles: IntArray, keys: IntArray, made: IntArray, points: FloatArray) -> tuple[IntArray, IntArray]:
+def split_edges(
+    triangles: IntArray, keys: IntArray, made: IntArray, count: int, places: Callable[[IntArray], FloatArray]
+) -> tuple[IntArray, IntArray]:
     """Triangles after the given edges have got a vertex each.
 
     Parameters
     ----------
     triangles : (m, 3) int64.
-    keys : (k,) sorted `edge_keys` of the edges, made with ``count = len(points)``.
+    keys : (k,) sorted `edge_keys` of the edges, made with `count`.
     made : (k,) vertex on each edge.
-    points : (n, 3) metres, new vertices included.
+    count : number of vertices, new ones included. places : coordinates of vertices by number, (n, 3) metres.
 
     Returns
     -------
     triangles : (p, 3), untouched ones first in their order; and (p,) the row that each comes from.
     """
-    n = len(points)
-    mark = np.zeros(n, dtype=bool)
-    mark[keys // n] = True
-    mark[keys % n] = True
+    mark = np.zeros(count, dtype=bool)
+    mark[keys // count] = True
+    mark[keys % count] = True
     candidates = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
     corners = triangles[candidates]
-    key = edge_keys(corners, np.roll(corners, -1, axis=1), n)
+    key = edge_keys(corners, np.roll(corners, -1, axis=1), count)
     at = np.minimum(np.searchsorted(keys, key), max(len(keys) - 1, 0))
     on = np.where(keys[at] == key, made[at], -1) if len(keys) else np.full(key.shape, -1)
-    count = (on >= 0).sum(axis=1)
-    hit = count > 0
+    number = (on >= 0).sum(axis=1)
+    hit = number > 0
     touched = np.zeros(len(triangles), dtype=bool)
     touched[candidates[hit]] = True
     rest = np.flatnonzero(~touched)
-    rows, corners, on, count = candidates[hit], corners[hit], on[hit], count[hit]
+    rows, corners, on, number = candidates[hit], corners[hit], on[hit], number[hit]
     out, of = [triangles[rest]], [rest]
 
-    one = np.flatnonzero(count == 1)
+    one = np.flatnonzero(number == 1)
     a, b, c, _, p, _ = _turn(corners[one], on[one], (np.argmax(on[one] >= 0, axis=1) + 2) % 3)
     out += [np.stack([a, b, p], axis=1), np.stack([a, p, c], axis=1)]
     of += [rows[one]] * 2
 
-    two = np.flatnonzero(count == 2)
+    two = np.flatnonzero(number == 2)
     a, b, c, p, _, q = _turn(corners[two], on[two], (np.argmin(on[two] >= 0, axis=1) + 2) % 3)
     # The shorter diagonal of what is left makes the better triangles.
-    across = ((points[p] - points[c]) ** 2).sum(axis=1) <= ((points[b] - points[q]) ** 2).sum(axis=1)
+    p_c, b_q = places(p) - places(c), places(b) - places(q)
+    across = (p_c**2).sum(axis=1) <= (b_q**2).sum(axis=1)
     out += [
         np.stack([a, p, q], axis=1),
         np.stack([p, b, np.where(across, c, q)], axis=1),
@@ -72,7 +76,7 @@ def split_edges(triangles: IntArray, keys: IntArray, made: IntArray, points: Flo
     ]
     of += [rows[two]] * 3
 
-    three = np.flatnonzero(count == 3)
+    three = np.flatnonzero(number == 3)
     a, b, c = corners[three].T
     p, q, r = on[three].T
     out += [np.stack(t, axis=1) for t in ((a, p, r), (p, b, q), (r, q, c), (p, q, r))]
