@@ -15,7 +15,7 @@ from .core.cutting.joint import Joint
 from .core.errors import InputError, MeshError, Progress
 from .core.findings import Finding, Severity
 from .core.intake.mend import Recipe
-from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, prepare, set_upright
+from .core.intake.prepare import LEAST_SIZE, MOST_SIZE, far_problem, prepare, set_upright
 from .core.intake.report import Report, describe
 from .core.intake.weld import weld_if_open, weld_points
 from .core.job import Job
@@ -77,11 +77,14 @@ def look_at(carving: Snapshot, job: Job, progress: Progress | None = None) -> Re
     return describe(mesh, 1.0, "z", job.carving.base, carving.name, notes, recipe, progress)
 
 
-def size_problem(size: NDArray[np.float64]) -> str:
-    """A sentence where the carving's size can only be a mistake of the unit; empty otherwise."""
-    longest = float(np.max(size, initial=0.0))
+def size_problem(mesh: Mesh) -> str:
+    """A sentence where the carving's size can only be a mistake of the unit, or it lies too far off; else empty."""
+    longest = float(np.max(mesh.size, initial=0.0))
+    if not len(mesh.triangles):
+        return "The carving has no surface; choose another, or add faces to it."
     if LEAST_SIZE <= longest <= MOST_SIZE:
-        return ""
+        far = far_problem(mesh)
+        return far and f"{far[:1].upper()}{far[1:]}."
     return (
         f"The carving is {longest:.3g} m long, outside {LEAST_SIZE:g} m to {MOST_SIZE:g} m: most likely its unit is "
         "wrong. Scale the object, or set the scene's unit scale."
@@ -116,7 +119,7 @@ def make_ready(carving: Snapshot, job: Job) -> Ready:
     """
     mesh, notes = weld_if_open(carving.mesh)
     upright = set_upright(mesh, 1.0, job.carving.up)
-    problem = size_problem(upright.size)
+    problem = size_problem(upright)
     if problem:
         raise InputError(problem)
     scan, marks = _left_by_welding(carving.mesh, mesh), carving.marks

@@ -48,3 +48,19 @@ def take_mask_brush() -> None:
     bpy.ops.brush.asset_activate(
         asset_library_type="ESSENTIALS", asset_library_identifier="", relative_asset_identifier=brush
     )
+
+
+def node_inputs(modifier: Any) -> list[tuple[str, Any]]:
+    """What the user has set of a modifier of nodes: properties of its own from Blender 5.2 on, custom ones before."""
+    if modifier.type != "NODES" or modifier.node_group is None:
+        return []
+    if bpy.app.version < (5, 2, 0):
+        return [(name, getattr(value, "name", str(_plain(value)))) for name, value in sorted(modifier.items())]
+    inputs = modifier.properties.inputs
+    sockets = [(name, getattr(inputs, name)) for name in sorted(inputs.bl_rna.properties.keys())]
+    values = [(name, getattr(socket, "value", None)) for name, socket in sockets]
+    return [(name, getattr(value, "name", str(_plain(value)))) for name, value in values]
+
+
+def _plain(value: Any) -> Any:
+    return tuple(value) if hasattr(value, "__len__") and not isinstance(value, str) else value

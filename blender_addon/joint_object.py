@@ -29,6 +29,8 @@ OVERLAP = 1.08
 JOINT = "joint"
 PLACE = "joint_place"
 CARVING_PLACE = "carving_place"
+REASON = "reason"
+"""Why a joint was proposed: taken away as soon as other numbers are noted on it."""
 _STILL = 1e-6
 """An entry of a matrix that differs by less is the same: turning goes through angles in single precision."""
 
@@ -112,11 +114,17 @@ def write_joint(
     if mark is not None:
         obj["mark"] = mark
     obj["kind"] = joint.kind
+    if obj.get(REASON) is not None and _entry("", joint) != _entry("", _noted(obj)):
+        del obj[REASON]
     # Blender keeps float32; the joint to replay is the text.
-    obj[JOINT] = json.dumps(joint_entry(str(obj.get("mark", "")), joint))
+    obj[JOINT] = _entry(str(obj.get("mark", "")), joint)
     obj[PLACE] = _flat(world_matrix(obj))
     if carving is not None:
         obj[CARVING_PLACE] = _flat(world_matrix(carving))
+
+
+def _entry(mark: str, joint: Joint | None) -> str:
+    return "" if joint is None else json.dumps(joint_entry(mark, joint))
 
 
 def read_joint(obj: Any, carving: bpy.types.Object | None, scale_length: float = 1.0) -> Joint:

@@ -64,7 +64,9 @@ def check_target(folder: str | os.PathLike[str], replace: bool = False) -> Path:
         except OSError as error:
             raise InputError(f"{folder}: cannot be looked into ({error.strerror}); choose another folder") from None
         if full and not replace:
-            raise InputError(f"{folder}: is not empty; give a new folder, or --replace to replace a job pack")
+            raise InputError(
+                f"{folder}: is not empty; give a new folder, or have the job pack in it replaced (--replace)"
+            )
         if full and not is_ours(target):
             raise InputError(f"{folder}: holds no {RECORD} of Seamwright, so it is not replaced; give a new folder")
     return target

@@ -11,8 +11,9 @@ import bpy
 import numpy as np
 
 from . import job_tree
+from .compat import node_inputs
 from .job_tree import JobCollection
-from .joint_object import is_moved
+from .joint_object import REASON, is_moved
 from .properties.settings_link import settings_key
 from .surface_marks import marks_key
 from .world import world_matrix
@@ -51,7 +52,7 @@ def surface_stamp(obj: Any) -> str:
             attribute.data.foreach_get(field, values)
         crc = zlib.crc32(values, crc)
     place = [round(value, 6) for row in _rows(obj) for value in row]
-    return f"{crc:08x} {hashlib.sha1(repr((place, _modifiers(obj))).encode()).hexdigest()}"
+    return f"{crc:08x} {hashlib.sha1(repr((place, _modifiers(obj), _shapes(data))).encode()).hexdigest()}"
 
 
 def _rows(obj: bpy.types.Object) -> Any:
@@ -65,6 +66,19 @@ def _modifiers(obj: bpy.types.Object) -> list[object]:
             if prop.type in ("BOOLEAN", "INT", "FLOAT", "ENUM", "STRING") and prop.identifier not in _VIEW_ONLY:
                 value = getattr(modifier, prop.identifier)
                 out.append((prop.identifier, value if isinstance(value, str | int | float) else str(value)))
+        out += node_inputs(modifier)
+    return out
+
+
+def _shapes(data: bpy.types.Mesh) -> list[tuple[str, float, int]]:
+    """Of the shape keys that move the mesh: name, value, and a checksum of their places."""
+    keys: Any = data.shape_keys
+    out = []
+    for key in keys.key_blocks if keys is not None else ():
+        if key.value != 0.0 and not key.mute:
+            places: Any = np.empty(3 * len(key.data), dtype=np.float32)
+            key.data.foreach_get("co", places)
+            out.append((key.name, round(key.value, 6), zlib.crc32(places)))
     return out
 
 
@@ -78,6 +92,17 @@ def moved_joints(job: JobCollection) -> list[bpy.types.Object]:
         for place, obj in enumerate(job_tree.joints(job))
         if obj.get(CUT_ORDER) != place or is_moved(obj) or obj.get(LINE_STAMP, "") != line_stamp(obj)
     ]
+
+
+def note_reason(obj: bpy.types.Object, reason: str) -> None:
+    """Note why a joint was proposed, with the line for which that holds."""
+    obj[REASON] = reason
+    obj[LINE_STAMP] = line_stamp(obj)
+
+
+def stands_as_proposed(obj: bpy.types.Object) -> bool:
+    """Whether a joint was proposed and has not been moved or bent since."""
+    return obj.get(REASON) is not None and not is_moved(obj) and obj.get(LINE_STAMP) == line_stamp(obj)
 
 
 def mark_cut(job: JobCollection) -> None:

@@ -133,8 +133,8 @@ class SEAMWRIGHT_OT_carving_check(OnCarving, LongWork, bpy.types.Operator):
         ]
         if report.volume is not None:
             rows.append(f"{report.volume:.3f} m³, {np.asarray(report.areas)[0]:.2f} m² carved")
-        if carving_source.size_problem(report.size):
-            rows.append("! " + carving_source.size_problem(report.size))
+        if carving_source.size_problem(carving.mesh):
+            rows.append("! " + carving_source.size_problem(carving.mesh))
         if report.reason:
             # What is wrong stands in the list of faults, with its places; what to do about it stands here alone.
             what, _, remedy = report.reason.partition(". ")

@@ -13,12 +13,12 @@ from .. import carving_source, job_tree
 from ..core.cutting.joint import Plane, Profile
 from ..core.errors import Progress, SeamwrightError
 from ..core.mesh.mesh import FloatArray
-from ..core.planning.axis import long_axis
 from ..core.planning.equal import equal_stations
 from ..job_tree import JobCollection
 from ..joint_object import read_joint, write_joint
 from ..long_work import LongWork, Step, Steps, beside, sentence
 from ..properties import settings_link
+from ..stamps import note_reason
 from ..world import world_matrix
 from .common import (
     OnCarving,
@@ -131,7 +131,7 @@ class SEAMWRIGHT_OT_joints_equal(OnCarving, LongWork, bpy.types.Operator):
 
         def stations(progress: Progress) -> tuple[Plane, ...]:
             progress(0.0, "stations")
-            return equal_stations(mesh, parts, long_axis(mesh)[0] if given is None else given)
+            return equal_stations(mesh, parts, given)
 
         joints = yield from beside(stations, 0.5, 0.95, wait)
         return f"{len(add_joints(context, job_again(before), joints))} joints added"
@@ -178,7 +178,7 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
         remove_joints(job)
         made = add_joints(context, job, proposal.joints)
         for obj, reason in zip(made, proposal.reasons, strict=True):
-            obj["reason"] = reason.text
+            note_reason(obj, reason.text)
         job.seamwright.proposed = proposal.text
         return proposal.text
 

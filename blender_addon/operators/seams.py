@@ -8,7 +8,7 @@ from bpy.props import EnumProperty, FloatProperty
 from mathutils import Vector
 
 from .. import job_tree, zones
-from ..compat import take_mask_brush
+from ..compat import is_editable, take_mask_brush
 from ..core.errors import SeamwrightError
 from ..long_work import sentence
 from .common import OnCarving, carving_box, job_poll, need_scale, scale_of, select_only
@@ -97,6 +97,10 @@ class SEAMWRIGHT_OT_zone_paint(OnCarving, bpy.types.Operator):
         if obj.name not in context.view_layer.objects:
             self.report({"ERROR"}, f"{obj.name} is not in this view layer")
             return {"CANCELLED"}
+        if not (is_editable(obj) and is_editable(obj.data)):
+            self.report({"ERROR"}, f"{obj.name} is linked from another file; make it local to paint on it")
+            return {"CANCELLED"}
+        obj.hide_viewport = False
         obj.hide_set(False)
         select_only(context, [obj])
         # A mask that was made for a zone goes when the zone is marked; one that was there before stays.

@@ -6,7 +6,8 @@ from typing import Any
 import bpy
 
 from .. import job_tree
-from ..joint_object import JOINT
+from ..joint_object import JOINT, REASON
+from ..stamps import stands_as_proposed
 from .common import STATUS_ICON, OfJob, changed_joints, progress, sentence, size
 
 
@@ -84,7 +85,9 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             self._active(context, held)
         if not progress(layout, context, "Proposing"):
             if job.seamwright.proposed and held is not None and held.objects and not job.seamwright.is_cut:
-                sentence(layout, context, f"Proposed: {job.seamwright.proposed}")
+                stands = all(stands_as_proposed(obj) for obj in held.objects)
+                before = "Proposed" if stands else "Proposed, before joints were changed"
+                sentence(layout, context, f"{before}: {job.seamwright.proposed}")
             col = layout.column(align=True)
             col.prop(job.seamwright, "hidden", slider=True)
             col.prop(job.seamwright, "pieces", text="Pieces (0: Fewest)")
@@ -114,8 +117,8 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
         row = col.row(align=True)
         row.operator("seamwright.joint_reach", text="Part at Cursor", depress=part).reach = "CURSOR"
         row.operator("seamwright.joint_reach", text="Limb at Cursor", depress=limb).reach = "LIMB"
-        if obj.get("reason"):
-            sentence(layout, context, f"Joint {obj.get('mark', '')} {obj['reason']}.")
+        if stands_as_proposed(obj):
+            sentence(layout, context, f"Joint {obj.get('mark', '')} {obj[REASON]}.")
 
 
 CLASSES = (SEAMWRIGHT_UL_joints, SEAMWRIGHT_PT_joints)

@@ -169,7 +169,7 @@ class SEAMWRIGHT_PT_pieces(OfJob, bpy.types.Panel):
             ("Foam", mass(context, obj.get("foam_mass_kg", 0.0))),
             ("Skin", mass(context, obj.get("skin_mass_kg", 0.0))),
             ("Joints", obj.get("joints", "") or "none"),
-            ("Crew", str(crew) if crew else "more than the crew"),
+            ("People to carry", str(crew) if crew else "more than the crew"),
             ("Largest share", mass(context, obj.get("largest_share_kg", 0.0))),
             ("Tilts before it falls", _tilt(float(obj.get("tilt_rad", 0.0)))),
         ):

@@ -232,13 +232,9 @@ def check_size(
     """
     longest = float(mesh.size.max())
     if LEAST_SIZE <= longest <= MOST_SIZE:
-        reach = float(np.abs(mesh.vertices).max(initial=0.0))
-        rounded = float(np.spacing(np.float32(reach)))
-        if rounded > _ROUNDED:
-            raise InputError(
-                f"{name}: it lies {reach / 1e3:,.0f} km from the origin of its coordinates, where Blender rounds "
-                f"places to {rounded * 1e3:.3g} mm; move it near the origin, or export it with an origin of its own"
-            )
+        far = far_problem(mesh)
+        if far:
+            raise InputError(f"{name}: {far}, or export it with an origin of its own")
         return
     usual = [guess.word for guess in likely_units(longest / unit)]
     words = usual + [
@@ -250,6 +246,18 @@ def check_size(
     raise InputError(
         f"{name}: its longest side would be {longest:.3g} m, outside {LEAST_SIZE:g} m to {MOST_SIZE:g} m: "
         f"most likely the unit is wrong; {where}{propose}"
+    )
+
+
+def far_problem(mesh: Mesh) -> str:
+    """Where a carving, metres, lies so far from the origin that Blender rounds its places, a sentence; else empty."""
+    reach = float(np.abs(mesh.vertices).max(initial=0.0))
+    rounded = float(np.spacing(np.float32(reach)))
+    if rounded <= _ROUNDED:
+        return ""
+    return (
+        f"it lies {reach / 1e3:,.0f} km from the origin of its coordinates, where Blender rounds places to "
+        f"{rounded * 1e3:.3g} mm; move it near the origin"
     )
 
 

@@ -28,8 +28,8 @@ def equal_stations(mesh: Mesh, slabs: int, along: ArrayLike | None = None) -> tu
     """
     if slabs < 2:
         raise CutError(f"{slabs} equal parts need no joint; give 2 or more")
-    if not len(mesh.vertices):
-        raise CutError("the carving has no vertices; give one with a surface")
+    if not len(mesh.triangles):
+        raise CutError("the carving has no surface to cut; choose another, or add faces to it")
     axis = Plane((0.0, 0.0, 0.0), long_axis(mesh)[0] if along is None else along).normal
     reach = mesh.vertices @ axis
     start, length = float(reach.min()), float(np.ptp(reach))

@@ -16,7 +16,7 @@ _FLAT: Final = 1e-3
 counts as curved: a floor is flat to 0.1 mm, a joint exactly."""
 
 _ASKEW: Final = np.array([(0.36, 0.48, 0.8), (0.8, -0.6, 0.0)])
-"""Directions, of length 1 and square to each other, that axes in a plane are taken from: along no edge of usual work."""
+"""Directions, of length 1, square to each other, that axes in a plane are taken from: no usual edge lies along one."""
 
 _SLANT: Final = 0.01
 """Least square of what of the first such direction lies in a plane; else the second is taken."""

@@ -11,8 +11,8 @@ from ..mesh.mesh import FloatArray, IntArray
 from ..mesh.runs import runs
 
 _LINES: Final = 32
-"""Bands to a strip's width, two lines in each: over 33 faces of a demo piece, turned three ways, strips are 3e-5 of their
-area off in the mean and 1.5e-4 at most; 16 bands come to 8e-5 and 3.4e-4."""
+"""Bands to a strip's width, two lines in each: over 33 faces of the demo's pieces, turned three ways, strips are 3e-5
+of their area off in the mean and 1.5e-4 at most; 16 bands come to 8e-5 and 3.4e-4."""
 
 _FEWEST: Final = 48
 """Bands over the whole height at least, for strips that are wider than the region."""
@@ -41,8 +41,8 @@ def strip_area(outline: FloatArray, rim: FloatArray, width: float) -> float:
     Notes
     -----
     The region is looked at along lines. On a line each edge of the rim reaches one stretch, exactly known, and the
-    region is the stretches between every second crossing; what both cover is added up over the lines. The sum moves with
-    the coordinates by about as much as they do: it has no step in it.
+    region is the stretches between every second crossing; what both cover is added up over the lines. The sum moves
+    with the coordinates by about as much as they do: it has no step in it.
     """
     if len(rim) == 0 or len(outline) == 0 or width <= 0.0:
         return 0.0
