@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from .poses import small_frames
 from .rectangle import least_rectangle
 
 FloatArray = NDArray[np.float64]
@@ -25,20 +26,14 @@ _POSES: Final = 128
 _FLATS: Final = 32
 """Largest flat faces that the piece is laid on."""
 
-_SPINS: Final = 45
-"""Turns about the up direction (2 degrees apart) at which poses are compared before the best are worked out exactly."""
+_CLOSELY: Final = (5, 2)
+"""Poses that are looked at closely, and those of them that are tilted step by step while that makes a box smaller."""
 
-_REFINED: Final = 6
-"""Poses that are worked out exactly and tilted step by step while that makes the box smaller."""
+_THOROUGH: Final = (16, 4)
+"""The same where the search is to be thorough."""
 
-_THOROUGH: Final = 8
-"""The same where the search is to be thorough; they are then taken apart from each other, see `_APART`."""
-
-_APART: Final = float(np.cos(np.deg2rad(6.0)))
-"""Poses nearer to each other than this (cosine of the angle between their ups) lead to the same box: one is enough."""
-
-_TILTS: Final = tuple(np.deg2rad((2.0, 1.0, 0.5, 0.25, 0.1, 0.03, 0.01)).tolist())
-"""Steps of that tilting, radians."""
+_TURNS: Final = 12
+"""Most turns by which the box found is made flush: each takes square what is left."""
 
 
 def upright_box(vertices: FloatArray, grow: float = 0.0) -> Box:
@@ -53,7 +48,13 @@ def upright_box(vertices: FloatArray, grow: float = 0.0) -> Box:
     return length, width, float(np.ptp(vertices[:, 2])) + grow
 
 
-def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0, thorough: bool = False) -> Box:
+def any_pose_box(
+    vertices: FloatArray,
+    corners: FloatArray,
+    grow: float = 0.0,
+    thorough: bool = False,
+    standing: Box | None = None,
+) -> Box:
     """Smallest box found round a piece over its poses: length, width, height in metres, from large to small.
 
     Parameters
@@ -62,24 +63,22 @@ def any_pose_box(vertices: FloatArray, corners: FloatArray, grow: float = 0.0, t
     corners : (m, 3, 3) metres, corners of the piece's triangles; its flat faces are looked for among them.
     grow : metres added to each side (the skin on both faces).
     thorough : look further, at three times the work.
+    standing : its `upright_box`, where the caller has it.
 
     Notes
     -----
     A search, not a proof: up is tried along z, along the principal axes, square to the largest flat faces and in 128
-    even directions; the best are tilted step by step. For each up the rectangle square to it is the exact smallest of
-    the points that stand for the piece; the sides given are measured over all vertices, so the piece always fits, and
-    the box is never larger than the upright one. A smaller box may exist.
+    even directions; the best are turned about their sides, see `small_frames`, and at last flush with an edge of the
+    points that stand for the piece. The sides given are measured over all vertices, so the piece always fits, and the
+    box is never larger than the upright one. A smaller box may exist.
     """
-    upright = upright_box(vertices, grow)
+    upright = upright_box(vertices, grow) if standing is None else standing
     points = extreme_points(vertices, _MORE_DIRECTIONS if thorough else _EXTREME_DIRECTIONS)
     ups = np.concatenate((np.eye(3)[2:], _principal_axes(points), _flat_directions(corners), _sphere(_POSES)))
-    best = upright
-    ranked = ups[_rank(points, ups, grow)]
-    for up in _apart(ranked) if thorough else ranked[:_REFINED]:
-        frame = _refine(points, up, grow)
-        length, width, height = (np.ptp(vertices @ frame, axis=0) + grow).tolist()
-        if length * width * height < best[0] * best[1] * best[2]:
-            best = (length, width, height)
+    volumes, frames = small_frames(points, ups, grow, *(_THOROUGH if thorough else _CLOSELY))
+    frame = _flush(points, float(volumes[0]), frames[0], grow)
+    length, width, height = (np.ptp(vertices @ frame, axis=0) + grow).tolist()
+    best = upright if length * width * height >= upright[0] * upright[1] * upright[2] else (length, width, height)
     long, middle, short = sorted(best, reverse=True)
     return long, middle, short
 
@@ -126,57 +125,26 @@ def _flat_directions(corners: FloatArray) -> FloatArray:
     return directions
 
 
-def _square_to(up: FloatArray) -> FloatArray:
-    """A right-handed frame with `up` as its third column, (3, 3)."""
-    first = np.cross(np.eye(3)[np.argmin(np.abs(up))], up)
-    first = first / np.linalg.norm(first)
-    return np.stack((first, np.cross(up, first), up), axis=1)
-
-
-def _rank(points: FloatArray, ups: FloatArray, grow: float) -> NDArray[np.intp]:
-    """Order of the up directions by the smallest box over a few turns about each."""
-    spins = np.arange(_SPINS) * (np.pi / 2.0 / _SPINS)
-    turned = np.stack((np.cos(spins), np.sin(spins)))
-    volumes = np.empty(len(ups))
-    for k, up in enumerate(ups):
-        frame = _square_to(up)
-        flat = points @ frame
-        x, y = flat[:, :2] @ turned, flat[:, :2] @ np.stack((-turned[1], turned[0]))
-        volumes[k] = ((np.ptp(x, axis=0) + grow) * (np.ptp(y, axis=0) + grow)).min() * (np.ptp(flat[:, 2]) + grow)
-    return np.argsort(volumes, kind="stable")
-
-
-def _apart(ups: FloatArray) -> list[FloatArray]:
-    """The first few directions that are not close to one before them, nor to its opposite."""
-    chosen: list[FloatArray] = []
-    for up in ups:
-        if all(abs(float(up @ other)) < _APART for other in chosen):
-            chosen.append(up)
-            if len(chosen) == _THOROUGH:
-                break
-    return chosen
-
-
-def _refine(points: FloatArray, up: FloatArray, grow: float) -> FloatArray:
-    """Frame of the smallest box found near an up direction, (3, 3), axes in columns."""
-    volume, frame = _exact(points, up, grow)
-    for step in _TILTS:
-        for _ in range(8):
-            # Tilting about the box's own sides keeps a face flush while it turns on an edge.
-            sides = (frame[:, 0], -frame[:, 0], frame[:, 1], -frame[:, 1])
-            ups = [np.cos(step) * frame[:, 2] + np.sin(step) * side for side in sides]
-            trials = [_exact(points, up / np.linalg.norm(up), grow) for up in ups]
-            least = min(range(4), key=lambda k: trials[k][0])
-            if trials[least][0] >= volume:
-                break
-            volume, frame = trials[least]
+def _flush(points: FloatArray, volume: float, frame: FloatArray, grow: float) -> FloatArray:
+    """Frame of a box after it has been turned about its sides until they are flush with edges of the points."""
+    idle = 0
+    for k in range(_TURNS):
+        found, turned = _square_to(points, frame[:, k % 3], grow)
+        idle = idle + 1 if found >= volume else 0
+        if found < volume:
+            volume, frame = found, turned[:, [(2 - k) % 3, (3 - k) % 3, (4 - k) % 3]]
+        if idle == 3:
+            break
     return frame
 
 
-def _exact(points: FloatArray, up: FloatArray, grow: float) -> tuple[float, FloatArray]:
-    frame = _square_to(up)
-    flat = points @ frame
+def _square_to(points: FloatArray, up: FloatArray, grow: float) -> tuple[float, FloatArray]:
+    """Volume of the smallest box square to an up direction, and its frame, (3, 3), up as third column."""
+    first = np.cross(np.eye(3)[np.argmin(np.abs(up))], up)
+    first /= np.linalg.norm(first)
+    second = np.cross(up, first)
+    flat = points @ np.stack((first, second, up), axis=1)
     length, width, angle = least_rectangle(flat[:, :2], grow)
     c, s = np.cos(angle), np.sin(angle)
-    spun = np.stack((frame[:, 0] * c + frame[:, 1] * s, frame[:, 1] * c - frame[:, 0] * s, frame[:, 2]), axis=1)
-    return length * width * (float(np.ptp(flat[:, 2])) + grow), spun
+    frame = np.stack((first * c + second * s, second * c - first * s, up), axis=1)
+    return length * width * (float(np.ptp(flat[:, 2])) + grow), frame

@@ -153,7 +153,7 @@ def _handling_box(mesh: Mesh, used: FloatArray, grow: float, job: Job, thorough:
     standing = upright_box(used, grow)
     if not job.limits.any_pose:
         return standing
-    smallest = any_pose_box(used, mesh.corners(), grow, thorough)
+    smallest = any_pose_box(used, mesh.corners(), grow, thorough, standing)
     long, middle, short = sorted(standing, reverse=True)
     limits = sorted(job.size_limit, reverse=True)
     fits = [all(a <= b for a, b in zip(box, limits, strict=True)) for box in (smallest, (long, middle, short))]

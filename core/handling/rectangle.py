@@ -19,6 +19,10 @@ _FEW_PER_DIRECTION: Final = 6
 _LEAST_GAIN: Final = 0.9
 """Where a sieve leaves more than this share (points round a cylinder), finer ones would not pay either."""
 
+_ROUNDING: Final = 1e-15
+"""Share of the largest coordinate by which a point must be outside the polygon of a sieve: the many points of a flat
+face that is seen edge on lie on its side but for rounding."""
+
 
 def convex_hull(points: FloatArray) -> FloatArray:
     """Corners of the convex hull, (h, 2) counter-clockwise, straight corners left out; starts at the least x, then y.
@@ -44,37 +48,39 @@ def convex_hull(points: FloatArray) -> FloatArray:
 
 
 def _sieve(points: FloatArray, count: int) -> FloatArray:
-    """Points that are not strictly inside the polygon of the extremes in `count` even directions."""
+    """Points that are outside the polygon of the extremes in `count` even directions, and its corners."""
     x, y = np.ascontiguousarray(points.T)
     angles = np.arange(count // 2) * (2.0 * np.pi / count)
     along = np.outer(np.cos(angles), x) + np.outer(np.sin(angles), y)
-    polygon = _chain(points[np.concatenate((along.argmax(axis=1), along.argmin(axis=1)))])
+    ends = np.concatenate((along.argmax(axis=1), along.argmin(axis=1)))
+    polygon = _chain(points[ends])
     if len(polygon) < 3:
         return points
     outside = np.zeros(len(points), dtype=bool)
+    outside[ends] = True
+    slack = _ROUNDING * float(np.abs(points).max())
     for (ax, ay), (bx, by) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        # The corners of the polygon lie on its sides, so they come out as 0 and stay.
-        outside |= (bx - ax) * (y - ay) <= (by - ay) * (x - ax)
+        outside |= (bx - ax) * (y - ay) - (by - ay) * (x - ax) < -slack * np.hypot(bx - ax, by - ay)
     kept: FloatArray = points[outside]
     return kept
 
 
 def _chain(points: FloatArray) -> FloatArray:
     """Exact hull by the monotone chain."""
-    rows = np.unique(points, axis=0).tolist()
+    rows = sorted(set(zip(*points.T.tolist(), strict=True)))
     if len(rows) < 3:
         return np.array(rows, dtype=np.float64).reshape(-1, 2)
-    hull: list[list[float]] = []
+    hull: list[tuple[float, float]] = []
     for turn in (rows, rows[::-1]):
-        base = len(hull)
+        side: list[tuple[float, float]] = []
         for x, y in turn:
-            while len(hull) - base >= 2:
-                (ax, ay), (bx, by) = hull[-2], hull[-1]
+            while len(side) > 1:
+                (ax, ay), (bx, by) = side[-2], side[-1]
                 if (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0:
                     break
-                hull.pop()
-            hull.append([x, y])
-        hull.pop()
+                side.pop()
+            side.append((x, y))
+        hull += side[:-1]
     return np.array(hull, dtype=np.float64)
 
 
