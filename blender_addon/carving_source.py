@@ -23,7 +23,7 @@ from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
 from .core.planning.propose import Proposal
-from .core.plans import propose_joints
+from .core.plans import Ground, PlanMeasures, propose_joints
 from .core.seams.marks import Marks
 from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
@@ -153,6 +153,14 @@ def propose(carving: Snapshot, job: Job, progress: Progress, locked: Sequence[Jo
     progress(0.0, "looking at the carving")
     ready = make_ready(carving, job)
     return propose_joints(ready.mesh, job, ready.marks, locked, progress=progress)
+
+
+def weigh(carving: Snapshot, job: Job, joints: Sequence[Joint], progress: Progress) -> PlanMeasures:
+    """What joints come to on the exact cut, as the whole job would find it."""
+    progress(0.0, "looking at the carving")
+    ready = make_ready(carving, job)
+    ground = Ground.of(ready.mesh, job, ready.marks, progress=lambda share, text: progress(0.4 * share, text))
+    return ground.weigh(joints, lambda share, text: progress(0.4 + 0.6 * share, text))
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,6 +18,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from .carving_file import CarvingFile, read_file, require_blender
 from .core.clearance.job_bodies import files_of
@@ -145,6 +146,18 @@ def _parser() -> argparse.ArgumentParser:
     _add_out(run)
     run.set_defaults(do=_run)
 
+    _add_plans(verbs)
+
+    demo = verbs.add_parser("demo", help="the demo job", allow_abbrev=False)
+    _add_out(demo)
+    demo.set_defaults(do=_demo)
+
+    template = verbs.add_parser("job-template", help="print a commented JOB.toml", allow_abbrev=False)
+    template.set_defaults(do=_template)
+    return parser
+
+
+def _add_plans(verbs: Any) -> None:
     plans = verbs.add_parser("plans", help="several plans of joints, weighed and set side by side", allow_abbrev=False)
     plans.add_argument("carving", metavar="CARVING")
     plans.add_argument("--object", metavar="NAME", help="the object in a file that holds several")
@@ -164,14 +177,6 @@ def _parser() -> argparse.ArgumentParser:
     plans.add_argument("--keep", metavar="FILE", help="joints that stay in every plan that is made: JOINTS.json")
     plans.add_argument("--out", metavar="DIR", required=True, help="folder for the plans' joints, new or empty")
     plans.set_defaults(do=_plans)
-
-    demo = verbs.add_parser("demo", help="the demo job", allow_abbrev=False)
-    _add_out(demo)
-    demo.set_defaults(do=_demo)
-
-    template = verbs.add_parser("job-template", help="print a commented JOB.toml", allow_abbrev=False)
-    template.set_defaults(do=_template)
-    return parser
 
 
 def _add_out(verb: argparse.ArgumentParser) -> None:

@@ -107,6 +107,19 @@ def fit_sheet(obj: Any, joint: Joint, lines: Sequence[FloatArray], scale_length:
         convert.place(obj, axes, joint.origin + joint.wire * middle, scale_length)
 
 
+def put_joint(obj: Any, joint: Joint, carving: bpy.types.Object | None, scale_length: float = 1.0) -> None:
+    """Move a joint's object so that it stands for this joint, which differs from its own by a shift alone.
+
+    It counts as changed since the cut.
+    """
+    before = read_joint(obj, carving, scale_length)
+    start, end = (one.point if isinstance(one, Plane) else one.origin for one in (before, joint))
+    matrix = np.array(world_matrix(obj), dtype=np.float64)
+    convert.place(obj, matrix[:3, :3], matrix[:3, 3] * scale_length + end - start, scale_length)
+    write_joint(obj, joint, carving=carving)
+    obj.pop("cut_order", None)
+
+
 def write_joint(
     obj: bpy.types.Object, joint: Joint, mark: str | None = None, carving: bpy.types.Object | None = None
 ) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from . import command_entry, job_setup, joint_letters, long_work, results, watch
-from .operators import blockup, carving, clearance, cut, drop, joints, mending, pack, pieces, seams, skin, trial
+from .operators import blockup, carving, clearance, cut, drop, joints, mending, pack, pieces, plans, seams, skin, trial
 from .operators import job as job_operators
 from .panels import blockup as blockup_panel
 from .panels import build as build_panel
@@ -18,6 +18,7 @@ from .panels import clearance as clearance_panel
 from .panels import joints as joints_panel
 from .panels import limits as limits_panel
 from .panels import pieces as pieces_panel
+from .panels import plans as plans_panel
 from .panels import seams as seams_panel
 from .panels import skin as skin_panel
 from .properties import job as job_properties
@@ -30,6 +31,7 @@ CLASSES: tuple[type, ...] = (
     *carving.CLASSES,
     *mending.CLASSES,
     *joints.CLASSES,
+    *plans.CLASSES,
     *seams.CLASSES,
     *cut.CLASSES,
     *pieces.CLASSES,
@@ -43,6 +45,7 @@ CLASSES: tuple[type, ...] = (
     *limits_panel.CLASSES,
     *blockup_panel.CLASSES,
     *joints_panel.CLASSES,
+    *plans_panel.CLASSES,
     *seams_panel.CLASSES,
     *pieces_panel.CLASSES,
     *clearance_panel.CLASSES,

@@ -42,8 +42,9 @@ from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh, in_single
 from .mesh.winding import inner_point
 from .planning.axis import long_axis
-from .planning.for_job import as_cut, propose_for_job, suggest_for_job
+from .planning.for_job import as_cut, propose_for_job, suggest_for_job, suggestion_findings
 from .planning.propose import Proposal
+from .planning.suggest import Suggestion
 from .seams.judge import ContactSeams, JointSeams
 from .seams.marks import Marks
 from .seams.report import check_seams, no_seams
@@ -187,10 +188,12 @@ def run_job(
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
         for letter, own in zip(letters, kept_to, strict=True):
             findings += check_seams(letter, own, job, seams.chance)
+        suggestions: tuple[Suggestion, ...] = ()
         if proposal is None:
             plan = Plan("given", f"{len(joints)} {'joint' if len(joints) == 1 else 'joints'} given by the user.")
             poor = [j for j, own in enumerate(kept_to) if own.judged_share < job.joints.on_seam_note]
-            findings += suggest_for_job(plain, job, gap, seams, shares, joints, letters, poor)
+            suggestions = suggest_for_job(plain, job, gap, seams, shares, joints, poor)
+            findings += suggestion_findings(suggestions, letters)
         else:
             masses = [piece.finished_mass for piece in figures]
             plan = _plan(as_cut(proposal, job, seams, kept_to, result, masses))
@@ -235,6 +238,7 @@ def run_job(
         findings=tuple(findings),
         takeoff=cost.lines,
         plan=plan,
+        suggestions=suggestions,
         gap=gap,
         carving_volume=intake.volume,
         carving_area=float(areas(intake.mesh)[CARVED]),

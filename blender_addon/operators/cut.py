@@ -118,6 +118,11 @@ def _finish(context: bpy.types.Context, job: JobCollection, result: JobResult, s
         obj["area_m2"] = record.area
         obj["visible_length_m"] = record.visible_length
         _note_seams(obj, record.seams)
+        obj.pop("shift_m", None)
+        obj.pop("shift_text", None)
+    for one in result.suggestions:
+        obj = job_tree.joints(job)[one.joint]
+        obj["shift_m"], obj["shift_text"] = one.shift, one.text(str(obj["mark"]))
     stamps.mark_cut(job)
     put_lines(job_tree.ensure_folder(job, job_tree.LINES), result, scale)
     group.seams_text = "" if result.seams is None else seams_words(result.seams)

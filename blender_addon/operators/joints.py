@@ -179,7 +179,9 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
         made = add_joints(context, job, proposal.joints)
         for obj, reason in zip(made, proposal.reasons, strict=True):
             note_reason(obj, reason.text)
+        wish = settings.joints
         job.seamwright.proposed = proposal.text
+        job.seamwright.proposed_for = f"hide {wish.hidden:.2g}" + (f", {wish.pieces} pieces" if wish.pieces else "")
         return proposal.text
 
 

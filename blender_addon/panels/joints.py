@@ -83,6 +83,7 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
             col.separator()
             col.prop(held, "hide_viewport", text="")
             self._active(context, held)
+            self._shifts(context, job)
         if not progress(layout, context, "Proposing"):
             if job.seamwright.proposed and held is not None and held.objects and not job.seamwright.is_cut:
                 stands = all(stands_as_proposed(obj) for obj in held.objects)
@@ -101,6 +102,19 @@ class SEAMWRIGHT_PT_joints(OfJob, bpy.types.Panel):
         row.operator("seamwright.joint_add", text="Add Plane", icon="MESH_PLANE").shape = "PLANE"
         row.operator("seamwright.joint_add", text="Add Profile", icon="IPO_LINEAR").shape = "PROFILE"
         col.operator("seamwright.joints_equal", icon="ALIGN_JUSTIFY")
+
+    def _shifts(self, context: bpy.types.Context, job: Any) -> None:
+        """Shifts by which joints would hide better, by the last cut; of joints that stand as they were cut."""
+        changed = SEAMWRIGHT_UL_joints.changed
+        told = [obj for obj in job_tree.joints(job) if obj.get("shift_text") and obj.name not in changed]
+        if not told:
+            return
+        box = self.layout.box()
+        for obj in told:
+            row = box.row()
+            sentence(row, context, f"{obj['shift_text']}.", room=3.0)
+            col = row.column()
+            col.operator("seamwright.joint_shift", text="Shift").joint = obj.name
 
     def _active(self, context: bpy.types.Context, held: bpy.types.Collection) -> None:
         obj = context.active_object

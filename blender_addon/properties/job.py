@@ -75,6 +75,17 @@ class SEAMWRIGHT_PG_fault(bpy.types.PropertyGroup):
     shown: IntProperty(description="Which place the view goes to next")
 
 
+class SEAMWRIGHT_PG_plan(bpy.types.PropertyGroup):
+    """A plan of joints that is kept; its name is what it is called."""
+
+    joints: StringProperty(description="Each joint with its name and reason, as JSON; metres")
+    text: StringProperty(description="What was said of it")
+    wish: StringProperty(description="What was asked for")
+    measures: StringProperty(description="What it comes to, as JSON; empty: not weighed")
+    settings: StringProperty(description="Fingerprint of the settings that it was weighed with")
+    surface: StringProperty(description="Fingerprint of the carving that it was weighed on")
+
+
 class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
     """Settings, report and results of one job."""
 
@@ -164,6 +175,8 @@ class SEAMWRIGHT_PG_job(bpy.types.PropertyGroup):
         description="Plan with planes alone too, and say what profiles gain; takes twice as long",
     )
     proposed: StringProperty(description="What was last proposed, a few sentences")
+    proposed_for: StringProperty(description="What was asked for when it was")
+    plans: CollectionProperty(type=SEAMWRIGHT_PG_plan)
     seams: EnumProperty(
         name="Joints Follow",
         description="What counts as a seam: a line that hides a joint, or along which no glue is cut",
@@ -286,4 +299,4 @@ class SEAMWRIGHT_PG_scene(bpy.types.PropertyGroup):
     )
 
 
-CLASSES = (SEAMWRIGHT_PG_finding, SEAMWRIGHT_PG_fault, SEAMWRIGHT_PG_job, SEAMWRIGHT_PG_scene)
+CLASSES = (SEAMWRIGHT_PG_finding, SEAMWRIGHT_PG_fault, SEAMWRIGHT_PG_plan, SEAMWRIGHT_PG_job, SEAMWRIGHT_PG_scene)

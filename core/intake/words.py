@@ -57,6 +57,12 @@ def place(point: FloatArray, low: FloatArray, high: FloatArray) -> str:
     return f"{height} at the {side}" if side else f"{height} in the middle"
 
 
+def side(x: float, y: float) -> str:
+    """The side that lies in a level direction, one of eight: ``+x``, ``between +x and +y``."""
+    names = ("+x", "between +x and +y", "+y", "between -x and +y", "-x", "between -x and -y", "-y", "between +x and -y")
+    return names[int(np.round(np.arctan2(y, x) / (np.pi / 4.0))) % 8]
+
+
 def coordinates(point: FloatArray) -> str:
     """Coordinates in metres, to a millimetre."""
     return "(" + ", ".join(f"{x + 0.0:.3f}" for x in np.round(point, 3).tolist()) + ") m"

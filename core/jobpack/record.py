@@ -20,6 +20,7 @@ from ..handling.handled import Handled
 from ..job import Job
 from ..logistics.site_work import SiteWork
 from ..mesh.mesh import Mesh
+from ..planning.suggest import Suggestion
 from ..seams.judge import ContactSeams, JointSeams
 from ..seams.seams import Seams
 from ..skin.cost import CostSheet
@@ -134,5 +135,7 @@ class JobResult:
     """Outlines of its courses, from the lowest."""
     clearance: KeepClearResult | None = None
     """Keep-clear bodies and how near they come; None where the job has none."""
+    suggestions: tuple[Suggestion, ...] = ()
+    """Shifts by which joints of the user's own would hide better."""
     seconds: Mapping[str, float] = field(default_factory=dict)
     """Stage to seconds; never written to files."""

@@ -15,6 +15,7 @@ from ..cutting.result import Body, Contact, JointLine
 from ..errors import Progress
 from ..findings import Finding, Severity
 from ..handling.figures import PieceFigures
+from ..intake.words import side
 from ..job import Job
 from ..marking.cutting_order import CutStep, cutting_order
 from ..marking.datum import DatumMark, Fit, fit_marks, no_fit, propose_marks
@@ -281,17 +282,11 @@ def _way(out: Sequence[float], plumb: tuple[str, str], to: str, up: str) -> str:
     if flat < _UPRIGHT:
         return plumb[0] if z > 0.0 else plumb[1]
     rise = float(np.rad2deg(np.arctan2(z, flat)))
-    return f"level {to} {_side(x, y)}" if abs(rise) < 1.0 else f"{rise:.0f} degrees {up} {to} {_side(x, y)}"
+    return f"level {to} {side(x, y)}" if abs(rise) < 1.0 else f"{rise:.0f} degrees {up} {to} {side(x, y)}"
 
 
 _UPRIGHT: Final = 0.02
 """Sine: a way nearer to plumb counts as plumb, about one degree."""
-
-
-def _side(x: float, y: float) -> str:
-    """The side that lies in a direction from above, one of eight."""
-    names = ("+x", "between +x and +y", "+y", "between -x and +y", "-x", "between -x and -y", "-y", "between +x and -y")
-    return names[int(np.round(np.arctan2(y, x) / (np.pi / 4.0))) % 8]
 
 
 def _small_marks(found: Sequence[FaceMark], marks: Sequence[str], job: Job) -> list[Finding]:

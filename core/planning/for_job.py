@@ -28,7 +28,7 @@ from .propose import Proposal, Wish, propose
 from .quality import plan_words
 from .reasons import exact_reason
 from .samples import take_samples
-from .suggest import suggest
+from .suggest import Suggestion, suggest
 from .trails import Trail
 
 FloatArray = NDArray[np.float64]
@@ -126,32 +126,35 @@ def suggest_for_job(
     seams: Seams,
     shares: FloatArray | None,
     joints: Sequence[Joint],
-    letters: Sequence[str],
     which: Collection[int],
-) -> list[Finding]:
-    """Shifts by which joints set by hand would hide better, as notes; see `suggest`.
+) -> tuple[Suggestion, ...]:
+    """Shifts by which joints set by hand would hide better; see `suggest`.
 
     Parameters
     ----------
     mesh, job, gap, seams, shares : as for `propose_for_job`.
-    joints : in the order of cuts. letters : their marks. which : those that are to hide better.
+    joints : in the order of cuts. which : those that are to hide better.
     """
     if not which or not len(seams.index):
-        return []
+        return ()
     weight, keep = _weights(mesh, seams)
     samples = take_samples(mesh, job, gap, trails_of(seams), weight, keep, shares)
+    return suggest(samples, joints, job, which)
+
+
+def suggestion_findings(suggestions: Sequence[Suggestion], letters: Sequence[str]) -> list[Finding]:
+    """Suggested shifts as notes; `letters` are the marks of the joints."""
     return [
         Finding(
             "suggestion",
             Severity.NOTE,
-            f"Joint {letters[one.joint]} may hide better: {one.text(letters[one.joint])}; no more pieces come over a "
-            "limit by it.",
-            "Shift it and cut again: shares here are those of samples, the cut tells them exactly.",
+            f"{one.text(letters[one.joint])}. No more pieces come over a limit by it.",
+            "Shift it and cut again: the cut tells the shares exactly.",
             joint=letters[one.joint],
             measured=one.before,
             limit=one.after,
         )
-        for one in suggest(samples, joints, job, which)
+        for one in suggestions
     ]
 
 

@@ -4,12 +4,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..cutting.joint import Joint, Plane
+from ..intake.words import side
 from ..job import Job
 from .need import Need
 from .part import Part, Sheet, shown, split, whole
@@ -31,6 +33,12 @@ _SLACK: Final = 0.01
 """Share of a limit: samples weigh to about so much, so that a piece just under it may come out over."""
 
 
+_UPRIGHT: Final = 0.7
+"""Sine of its rise from which a shift leads up or down rather than to a side."""
+
+FloatArray = NDArray[np.float64]
+
+
 @dataclass(frozen=True)
 class Suggestion:
     """A joint that hides better a little way off.
@@ -40,17 +48,21 @@ class Suggestion:
     joint : its place in the order of cuts.
     shift : metres along its normal (a profile's w).
     before, after : share of its visible line on seams, by the samples.
+    towards : the side that it is shifted to, in words.
     """
 
     joint: int
     shift: float
     before: float
     after: float
+    towards: str
 
     def text(self, mark: str) -> str:
-        """Such as ``shift joint C by 40 mm along its normal: on seam 0.31 -> 0.74``."""
-        shares = f"on seam {self.before:.2f} -> {self.after:.2f}"
-        return f"shift joint {mark} by {self.shift * 1000.0:.0f} mm along its normal: {shares}"
+        """Such as ``Shift joint C by 40 mm towards +x: about 74% of its line then runs along seams, now 31%``."""
+        return (
+            f"Shift joint {mark} by {abs(self.shift) * 1000.0:.0f} mm {self.towards}: about {self.after:.0%} of its line "
+            f"then runs along seams, now {self.before:.0%}"
+        )
 
 
 def sheet_of(joint: Joint) -> Sheet:
@@ -101,9 +113,24 @@ def suggest(
             for later in joints[j + 1 :]:
                 parts = _cut(parts, later)
             if _over(parts, need) <= now:
-                out.append(Suggestion(j, way, before, share))
+                out.append(Suggestion(j, way, before, share, _towards(sheet.w * way)))
                 break
     return tuple(out)
+
+
+def shifted(joint: Joint, by: float) -> Joint:
+    """The joint `by` metres further along its normal (a profile's w)."""
+    if isinstance(joint, Plane):
+        return replace(joint, point=joint.point + by * joint.normal)
+    return replace(joint, origin=joint.origin + by * joint.w)
+
+
+def _towards(way: FloatArray) -> str:
+    """Where a shift leads, in words."""
+    x, y, z = (way / np.linalg.norm(way)).tolist()
+    if abs(z) > _UPRIGHT:
+        return "upwards" if z > 0.0 else "downwards"
+    return f"towards {side(x, y)}"
 
 
 def _share(parts: Sequence[Part], sheet: Sheet) -> float:

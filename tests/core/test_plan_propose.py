@@ -185,7 +185,8 @@ def test_a_groove_is_followed_and_a_joint_beside_it_is_told_where_to_go() -> Non
     (told,) = suggest(samples, [Plane((x - 0.06, 0.0, 0.0), (1.0, 0.0, 0.0))], job)
     assert told.shift == pytest.approx(0.06, abs=0.026)
     assert told.before < 0.1 < 0.9 < told.after
-    assert told.text("C").startswith("shift joint C by ")
+    assert told.text("C").startswith("Shift joint C by ")
+    assert " mm towards +x: about " in told.text("C")
     assert suggest(samples, [Plane((x, 0.0, 0.0), (1.0, 0.0, 0.0))], job) == ()
 
 
@@ -236,7 +237,7 @@ def test_joints_given_by_hand_are_told_in_the_findings_where_they_hide_better() 
     block = box((2.0, 0.9, 0.9))
     beside = run_job(block, job, joints=[Plane((x - 0.06, 0.0, 0.0), (1.0, 0.0, 0.0))], user_marks=marks)
     (told,) = [f for f in beside.findings if f.check == "suggestion"]
-    assert "shift joint A by " in told.message
+    assert "Shift joint A by " in told.message
     # The top's rim is marked, a third of what shows; the base is not seen.
     assert told.measured == pytest.approx(0.0, abs=0.05)
     assert told.limit == pytest.approx(1.0 / 3.0, abs=0.06)
