@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 import tempfile
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
@@ -87,7 +88,8 @@ def _rendering() -> bool:
 
 
 def _render_beside(scene: bpy.types.Scene, path: Path, step: Step) -> Iterator[Step]:
-    """Render as Blender's own job, without its window, so that the interface goes on."""
+    """Render as Blender's own job, without its window and with a core left over, so that the interface goes on."""
+    scene.render.threads_mode, scene.render.threads = "FIXED", max(1, (os.cpu_count() or 2) - 1)
     view = bpy.context.preferences.view
     shown, view.render_display_type = view.render_display_type, "NONE"
     scene.render.filepath = str(path)

@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from collections.abc import Generator
+from typing import Any, Final, NamedTuple
 
 import bpy
 import numpy as np
@@ -82,17 +83,19 @@ def chosen_faces(context: bpy.types.Context, obj: Any, faces: str) -> NDArray[np
     return chosen
 
 
-def mark(obj: Any, chosen: NDArray[np.bool_], zone: str) -> None:
-    """Write the zone of the chosen faces: a key of `NUMBERS`, or ``BACK``."""
-    data = obj.data
+def zoned(obj: Any, chosen: NDArray[np.bool_], zone: str) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Zone and class of each face, as they will be once the chosen ones are of a zone: a key of `NUMBERS`, or ``BACK``.
+
+    Nothing is written; see `put`.
+    """
+    zone_of: NDArray[np.int32] = numbers(obj.data, ZONE)
+    kind: NDArray[np.int32] = numbers(obj.data, KIND)
     if zone == "BACK":
-        _write(data, KIND, chosen, BACK)
+        kind[chosen] = BACK
     else:
-        _write(data, ZONE, chosen, NUMBERS[zone])
-        _write(data, KIND, chosen & (numbers(data, KIND) == BACK), CARVED)
-    # Tells those who look without reading a million faces that the zones have changed.
-    obj[ZONE] = int(obj.get(ZONE, 0)) + 1
-    data.update()
+        zone_of[chosen] = NUMBERS[zone]
+        kind[chosen & (kind == BACK)] = CARVED
+    return zone_of, kind
 
 
 def numbers(data: Any, name: str) -> Any:
@@ -104,12 +107,10 @@ def numbers(data: Any, name: str) -> Any:
     return values
 
 
-def _write(data: Any, name: str, chosen: NDArray[np.bool_], value: int) -> None:
-    """Set a face attribute of whole numbers on some faces; it is made where it is missing and wanted."""
-    if not chosen.any() or (data.attributes.get(name) is None and value == 0):
+def _write(data: Any, name: str, values: NDArray[np.int32]) -> None:
+    """Set a face attribute of whole numbers; it is made where it is missing and wanted."""
+    if np.array_equal(values, numbers(data, name)):
         return
-    values = numbers(data, name)
-    values[chosen] = value
     attribute = data.attributes.get(name)
     if attribute is None or attribute.domain != "FACE" or attribute.data_type not in ("INT", "INT8"):
         if attribute is not None:
@@ -146,25 +147,48 @@ def _whole(data: Any) -> bool:
     return len(data.loops) == 3 * len(data.polygons)
 
 
-def show(job: JobCollection, obj: Any, scale_length: float) -> str:
-    """Lay covers over the zones of the carving, in place of those that were there; the zones as a sentence.
+class Covers(NamedTuple):
+    """Objects over the zones, linked nowhere yet, and the zones as a sentence; for the eye alone."""
 
-    The covers are for the eye alone: what counts is the attribute on the carving.
-    """
+    objects: list[Any]
+    said: str
+
+
+def covers(
+    obj: Any, zone_of: NDArray[np.int32], kind: NDArray[np.int32], scale_length: float
+) -> Generator[None, None, Covers]:
+    """Make covers over the zones of the carving, one at a time; what was made goes again where it is not ended."""
+    made: list[Any] = []
+    words = []
+    faces = (zone_of == KEEP_WHOLE, zone_of == MUST_HIDE, zone_of == MAY_SHOW, kind == BACK)
+    try:
+        for (word, colour), chosen in zip(_COVERS, faces, strict=True):
+            if chosen.any():
+                cover, area = _cover(obj, word, chosen, colour, scale_length)
+                made.append(cover)
+                words.append(f"{word} {area:.3g} m²")
+                yield
+    except BaseException:
+        for cover in made:
+            job_tree.remove_object(cover)
+        raise
+    return Covers(made, f"Zones: {', '.join(words)}." if words else "")
+
+
+def put(job: JobCollection, obj: Any, zone_of: NDArray[np.int32], kind: NDArray[np.int32], covers: Covers) -> None:
+    """Write zone and class of each face, and lay the covers in place of those that were there."""
+    data = obj.data
+    _write(data, ZONE, zone_of)
+    _write(data, KIND, kind)
+    # Tells those who look without reading a million faces that the zones have changed.
+    obj[ZONE] = int(obj.get(ZONE, 0)) + 1
+    data.update()
     folder = job_tree.ensure_folder(job, job_tree.ZONES)
     for cover in list(folder.objects):
         job_tree.remove_object(cover)
-    zone, kind = numbers(obj.data, ZONE), numbers(obj.data, KIND)
-    words = []
-    faces = (zone == KEEP_WHOLE, zone == MUST_HIDE, zone == MAY_SHOW, kind == BACK)
-    for (word, colour), chosen in zip(_COVERS, faces, strict=True):
-        if chosen.any():
-            cover, area = _cover(obj, word, chosen, colour, scale_length)
-            folder.objects.link(cover)
-            words.append(f"{word} {area:.3g} m²")
-    said = f"Zones: {', '.join(words)}." if words else ""
-    folder[SAID] = said
-    return said
+    for cover in covers.objects:
+        folder.objects.link(cover)
+    folder[SAID] = covers.said
 
 
 def _cover(

@@ -43,7 +43,12 @@ class PicksPoints:
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[Any]:
         """A click on a surface is a point; Esc and the right button end it."""
         if event.type in {"ESC", "RIGHTMOUSE"}:
-            context.workspace.status_text_set(None)
+            self.cancel(context)
+            return {"CANCELLED"}
+        job = job_tree.active_job(context)
+        if job is None or not job_tree.is_held(job, job.seamwright.carving):
+            self.cancel(context)
+            self.report({"WARNING"}, "The carving was removed meanwhile; nothing was picked")
             return {"CANCELLED"}
         if event.type != "LEFTMOUSE" or event.value != "PRESS":
             return {"PASS_THROUGH"}
@@ -55,8 +60,13 @@ class PicksPoints:
         if len(self._points) < len(self.asks):
             self._ask(context)
             return {"RUNNING_MODAL"}
-        context.workspace.status_text_set(None)
+        self.cancel(context)
         return self.picked(context, self._points)
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """It ends without points, also where Blender ends it: another file is opened."""
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
 
     def _ask(self, context: bpy.types.Context) -> None:
         place = len(self._points)

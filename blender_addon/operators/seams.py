@@ -9,8 +9,8 @@ from mathutils import Vector
 
 from .. import job_tree, zones
 from ..compat import is_editable, take_mask_brush
-from ..core.errors import SeamwrightError
-from ..long_work import sentence
+from ..core.errors import MeshError, SeamwrightError
+from ..long_work import Dropped, LongWork, Step, Steps, running, sentence
 from .common import OnCarving, carving_box, job_poll, need_scale, scale_of, select_only
 from .cut import show_pieces
 
@@ -21,12 +21,13 @@ OWN_MASK: Final = "own_mask"
 """Custom property of a job while a zone is painted: the carving had no mask before."""
 
 
-class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
+class SEAMWRIGHT_OT_zone_mark(LongWork, bpy.types.Operator):
     """Say what these faces of the carving are: to be kept whole, free to show a joint, to hide one, or a back"""
 
     bl_idname = "seamwright.zone_mark"
     bl_label = "Mark Zone"
     bl_options = {"REGISTER", "UNDO"}
+    working = "Marking"
 
     zone: EnumProperty(
         name="Zone",
@@ -50,29 +51,48 @@ class SEAMWRIGHT_OT_zone_mark(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """There is a carving, at rest or being painted on."""
-        return is_painting(context) or job_poll(cls, context)
+        return (is_painting(context) and running() is None) or job_poll(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
         """Write the zone of the chosen faces; painting ends with it."""
-        job = job_tree.active_job(context)
-        obj: Any = job.seamwright.carving
+        name, scale = job_tree.active_job(context).name, scale_of(context)
         painted = is_painting(context)
+        yield Step(0.0, "reading the faces", locked=True, idle=True)
         if painted:
             bpy.ops.object.mode_set(mode="OBJECT")
             # Strokes are undone in another way than everything else: a step of its own keeps the two apart.
             bpy.ops.ed.undo_push(message="Paint a Zone")
+            yield Step(0.1, "reading the faces", locked=True, idle=True)
+        _, obj = _marked(name)
+        chosen = zones.chosen_faces(context, obj, self.faces)
+        yield Step(0.3, "covering the zones", locked=True, idle=True)
+        _, obj = _marked(name)
+        zone_of, kind = zones.zoned(obj, chosen, self.zone)
+        covering = zones.covers(obj, zone_of, kind, scale)
         try:
-            chosen = zones.chosen_faces(context, obj, self.faces)
-        except SeamwrightError as error:
-            self.report({"ERROR"}, sentence(error))
-            return {"CANCELLED"}
-        zones.mark(obj, chosen, self.zone)
-        said = zones.show(job, obj, scale_of(context))
+            while True:
+                job, obj = _marked(name)
+                try:
+                    next(covering)
+                except StopIteration as done:
+                    covers: zones.Covers = done.value
+                    break
+                yield Step(0.5, "covering the zones", locked=True, idle=True)
+        finally:
+            covering.close()
+        zones.put(job, obj, zone_of, kind, covers)
         if painted and job.pop(OWN_MASK, False):
             obj.data.attributes.remove(obj.data.attributes[zones.MASK])
         count = int(chosen.sum())
-        self.report({"INFO"}, f"{count:,} {'face' if count == 1 else 'faces'} marked. {said}".strip())
-        return {"FINISHED"}
+        return f"{count:,} {'face' if count == 1 else 'faces'} marked. {covers.said}".strip()
+
+
+def _marked(name: str) -> tuple[Any, Any]:
+    """The job of this name and its carving, as they are now."""
+    job: Any = bpy.data.collections.get(name)
+    if job is None or not job_tree.is_held(job, job.seamwright.carving):
+        raise Dropped("the carving was removed meanwhile; nothing was marked")
+    return job, job.seamwright.carving
 
 
 def is_painting(context: bpy.types.Context) -> bool:
@@ -81,34 +101,41 @@ def is_painting(context: bpy.types.Context) -> bool:
     return context.mode == "SCULPT" and job is not None and context.object == job.seamwright.carving
 
 
-class SEAMWRIGHT_OT_zone_paint(OnCarving, bpy.types.Operator):
+class SEAMWRIGHT_OT_zone_paint(OnCarving, LongWork, bpy.types.Operator):
     """Take up the mask brush and paint on the carving what is to be a zone, without Edit Mode"""
 
     bl_idname = "seamwright.zone_paint"
     bl_label = "Paint a Zone"
     bl_options = {"REGISTER", "UNDO"}
+    working = "Painting"
 
-    def execute(self, context: bpy.types.Context) -> set[Any]:
-        """Show the carving, go to Sculpt Mode, take the brush."""
+    def steps(self, context: bpy.types.Context, wait: bool) -> Steps:
+        """Show the carving, go to Sculpt Mode, take the brush.
+
+        Going to Sculpt Mode is one call of Blender's, over half a second with two million triangles: it is said first.
+        """
         job = job_tree.active_job(context)
         obj: Any = job.seamwright.carving
+        if not (is_editable(obj) and is_editable(obj.data)):
+            raise MeshError(f"the carving {obj.name} is linked from another file; make it local to paint on it")
+        name = job.name
+        yield Step(0.0, "showing the carving", locked=True, idle=True)
+        job, obj = _marked(name)
         if job.seamwright.is_cut:
             show_pieces(context, job, False)
         if obj.name not in context.view_layer.objects:
-            self.report({"ERROR"}, f"{obj.name} is not in this view layer")
-            return {"CANCELLED"}
-        if not (is_editable(obj) and is_editable(obj.data)):
-            self.report({"ERROR"}, f"{obj.name} is linked from another file; make it local to paint on it")
-            return {"CANCELLED"}
+            raise MeshError(f"the carving {obj.name} is not in this view layer")
         obj.hide_viewport = False
         obj.hide_set(False)
         select_only(context, [obj])
+        yield Step(0.3, "taking up the brush, which may take a second", locked=True, idle=True)
+        job, obj = _marked(name)
         # A mask that was made for a zone goes when the zone is marked; one that was there before stays.
         job[OWN_MASK] = obj.data.attributes.get(zones.MASK) is None
         bpy.ops.object.mode_set(mode="SCULPT")
         if not bpy.app.background:
             take_mask_brush()
-        return {"FINISHED"}
+        return "Paint what is to be a zone, then choose which in the panel"
 
 
 class SEAMWRIGHT_OT_seam_line_draw(OnCarving, bpy.types.Operator):

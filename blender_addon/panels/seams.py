@@ -8,7 +8,7 @@ import bpy
 from .. import job_tree, zones
 from ..operators.seams import is_painting
 from ..surface_marks import marked_curves, viewpoints
-from .common import OfJob, length, sentence
+from .common import OfJob, length, progress, sentence
 
 
 class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
@@ -29,6 +29,8 @@ class SEAMWRIGHT_PT_seams(OfJob, bpy.types.Panel):
         else:
             sentence(layout, context, "Seams are looked for when the carving is cut.", "INFO")
         self._active(context, job)
+        if progress(layout, context, "Marking") or progress(layout, context, "Painting"):
+            return
         if is_painting(context):
             sentence(
                 layout, context, "Paint what is meant; with Ctrl paint is taken away. Then say what it is:", "INFO"

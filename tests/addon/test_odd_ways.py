@@ -5,14 +5,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import bpy
 import numpy as np
 import panel_job
 import pytest
 from panel_job import corners, fresh, job, joints, ops, pieces, scan, stale, start
-from seamwright import convert, job_tree, zones
+from seamwright import convert, job_tree
+from seamwright.long_work import Dropped
+from seamwright.operators.picking import PicksPoints
+from seamwright.operators.seams import SEAMWRIGHT_OT_zone_mark
 from seamwright.stamps import stands_as_proposed
+from seamwright.surface_marks import ZONE
 from shapes import rock
 
 pytestmark = list(panel_job.WITH_EXTENSION)
@@ -262,9 +267,63 @@ def test_the_trial_assembly_is_lost_with_its_scenes() -> None:
 def test_zones_go_with_a_copy_of_the_whole_scene() -> None:
     start(rock(3))
     obj = job().seamwright.carving
-    zones.mark(obj, np.arange(len(obj.data.polygons)) < 20, "KEEP")
+    obj.data.polygons.foreach_set("select", np.arange(len(obj.data.polygons)) < 20)
+    ops.zone_mark(zone="KEEP", faces="SELECTED")
     bpy.ops.scene.new(type="FULL_COPY")
     other = job().seamwright.carving
     assert other != obj
     assert ops.cut() == {"FINISHED"}
-    assert zones.ZONE in other.data.attributes
+    assert ZONE in other.data.attributes
+
+
+@pytest.mark.parametrize("at", range(1, 5))
+@pytest.mark.parametrize("gone", [False, True])
+def test_a_zone_is_marked_as_a_whole_or_not_at_all(at: int, gone: bool) -> None:
+    """Esc, or the carving deleted, after each step: neither zones nor covers are left."""
+    start(rock(3), parts=1)
+    obj = job().seamwright.carving
+    low = in_world([obj])[:, 2] < 0.0
+    rows = convert.attribute_values(obj.data, ".corner_vert", 1).reshape(-1, 3)
+    obj.data.polygons.foreach_set("select", low[rows].all(axis=1))
+    assert ops.zone_mark(zone="SHOW", faces="SELECTED") == {"FINISHED"}
+    obj.data.polygons.foreach_set("select", ~low[rows].any(axis=1))
+    before = convert.attribute_values(obj.data, ZONE, 1).copy()
+    objects = sorted(bpy.data.objects.keys())
+    steps = SEAMWRIGHT_OT_zone_mark.steps(SimpleNamespace(zone="KEEP", faces="SELECTED"), bpy.context, False)
+    for _ in range(at):
+        next(steps)
+    if gone:
+        objects.remove(obj.name)
+        bpy.data.objects.remove(obj)
+        with pytest.raises(Dropped):
+            list(steps)
+    else:
+        steps.close()
+        assert (convert.attribute_values(obj.data, ZONE, 1) == before).all()
+    assert sorted(bpy.data.objects.keys()) == objects
+
+
+@pytest.mark.parametrize("change", [None, lambda: bpy.data.objects.remove(job().seamwright.carving), fresh])
+def test_picking_ends_with_escape_or_with_its_carving(change: Callable[[], None] | None) -> None:
+    """A click after the carving had been deleted was a traceback."""
+    start(rock(3), parts=1)
+    told: list[str | None] = []
+    said: list[str] = []
+    context = SimpleNamespace(scene=bpy.context.scene, workspace=SimpleNamespace(status_text_set=told.append))
+
+    class Picks(PicksPoints):
+        asks = ("click one end", "click the other")
+
+        def report(self, kind: set[str], text: str) -> None:
+            said.append(text)
+
+    picks = Picks()
+    picks._points = []
+    event = SimpleNamespace(type="ESC", value="PRESS")
+    if change is not None:
+        change()
+        context.scene = bpy.context.scene
+        event.type = "LEFTMOUSE"
+    assert picks.modal(context, event) == {"CANCELLED"}
+    assert told == [None]
+    assert said == ([] if change is None else ["The carving was removed meanwhile; nothing was picked"])

@@ -7,7 +7,8 @@
 
 Panels draw into a layout that does nothing, so what is measured is the extension's own share and not Blender's drawing.
 Operators that go on beside the window are driven as the window drives them: what counts is the longest stretch between
-two steps, in which nothing moves. All others count from call to end. The scan has a UV map, a colour attribute and two
+two steps, in which nothing moves; and, as the core beside may keep Python to itself, how long at most the process had
+worked until the window's thread got its turn. All others count from call to end. The scan has a UV map, a colour attribute and two
 materials. Pictures are arranged, but not rendered: in a window Blender does that as a job of its own. Both clocks are
 shown, the wall's and that of the window's own thread, as a busy machine stretches the first alone. Nothing here is a
 test: times depend on the machine.
@@ -142,7 +143,10 @@ def beside(cls: type, **values: Any) -> None:
     steps = operator.steps(bpy.context, False)
     whole = Clock()
     stretches, text, told = [], "start", ""
+    asleep, held = 0.0, (0.0, "")
     while True:
+        if asleep:
+            held = max(held, (time.process_time() - asleep, text))
         clock = Clock()
         try:
             step = next(steps)
@@ -152,12 +156,14 @@ def beside(cls: type, **values: Any) -> None:
             break
         stretches.append((*clock.read(), text))
         text = step.text
+        asleep = time.process_time()
         time.sleep(0.002)
     stretches.sort(reverse=True)
     say(f"  {cls.bl_idname:<34} {whole.read()[1]:8.3f} s wall; longest stretches:")
     for own, wall, at in stretches[:4]:
         if own > WAIT_LIMIT / 10 or (own, wall, at) == stretches[0]:
             say(f"  {'':<34} {own:8.3f} s, wall {wall:.3f} s after {at!r}{'  OVER' if own > WAIT_LIMIT else ''}")
+    say(f"  {'':<34} {held[0]:8.3f} s at most until it came to its turn beside {held[1]!r}")
     say(f"  {'':<34} {told[:84]}")
     bpy.context.view_layer.update()
 
@@ -257,6 +263,7 @@ def _scaled() -> None:
 def mark(carving: Any) -> None:
     """Zones on a tenth of the faces, a line and a viewpoint; masks and face sets as the brushes leave them."""
     ops, data = bpy.ops.seamwright, carving.data
+    classes = {cls.__name__: cls for cls in seamwright.registration.CLASSES}
     where = np.empty(len(data.vertices) * 3, dtype=np.float32)
     data.attributes["position"].data.foreach_get("vector", where)
     high = np.quantile(where[2::3], 0.9)
@@ -265,12 +272,11 @@ def mark(carving: Any) -> None:
     )
     sets: Any = data.attributes.new(".sculpt_face_set", "INT", "FACE")
     sets.data.foreach_set("value", (np.arange(len(data.polygons)) * 10 // len(data.polygons)).astype(np.int32))
-    at_once("zone_mark of what is masked", lambda: ops.zone_mark(zone="KEEP", faces="MASK"))
-    at_once("zone_mark of a face set", lambda: ops.zone_mark(zone="SHOW", faces="SET"))
-    at_once("zone_mark back to plain", lambda: ops.zone_mark(zone="PLAIN", faces="SET"))
+    for zone, faces in (("KEEP", "MASK"), ("SHOW", "SET"), ("PLAIN", "SET")):
+        beside(classes["SEAMWRIGHT_OT_zone_mark"], zone=zone, faces=faces)
     at_once("Blender's own Sculpt Mode", lambda: bpy.ops.object.mode_set(mode="SCULPT"))
     at_once("and back", lambda: bpy.ops.object.mode_set(mode="OBJECT"))
-    at_once("zone_paint", ops.zone_paint)
+    beside(classes["SEAMWRIGHT_OT_zone_paint"])
     bpy.ops.object.mode_set(mode="OBJECT")
     at_once("seam_line_draw", ops.seam_line_draw)
     at_once("viewpoint_add", ops.viewpoint_add)

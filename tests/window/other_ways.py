@@ -241,6 +241,7 @@ def dense(w: Ways, carving: Path) -> None:
     w.inner("joints", "seams")
     w.press("zone_paint()")
     w.until("Sculpt Mode", lambda: w.state()["mode"] == "SCULPT", 120)
+    w.idle()
     w.shot("painting")
     place = w.call(
         own + "from bpy_extras.view3d_utils import location_3d_to_region_2d as at\n"
@@ -257,6 +258,7 @@ def dense(w: Ways, carving: Path) -> None:
     w.shot("zones-to-choose")
     w.key("k")
     w.until("Object Mode", lambda: w.state()["mode"] == "OBJECT", 120)
+    w.idle()
     w.shot("zone-marked")
     w.expect(own + "out = 'seamwright_zone' in obj.data.attributes", "True")
     w.expect("out = [o.name for o in tree.folder(tree.active_job(bpy.context), 'zones').objects]", "zone keep whole")
