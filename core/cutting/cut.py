@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 from ..errors import CutError, MeshError, Progress
 from ..mesh.mesh import Mesh
 from ..mesh.topology import require_closed
-from ..mesh.winding import crossings, distance_within
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .beside import piece_beside, piece_of_rows
-from .bodies import RegionBody, make_bodies
-from .cells import OUTSIDE, Cells, Region
+from .bodies import RegionBody
+from .cells import OUTSIDE, Cells
 from .glue import bodies_without, is_flat, is_nothing, is_spike
+from .isolate import Blocks, isolate
 from .joint import Joint, Plane, Profile
 from .limb import cut_limb
 from .result import FROM_JOINT, CutResult, Trace
@@ -172,8 +172,9 @@ def _cut_cells(
     progress: Progress | None,
     strict: bool = True,
 ) -> tuple[Cells, set[int]]:
-    """Regions between the joints in `use`, and which of those met foam; `strict`: as in `_isolate`."""
+    """Regions between the joints in `use`, and which of those met foam; `strict`: as in `isolate`."""
     cells = Cells.of(mesh)
+    blocks: Blocks | None = None
     met: set[int] = set()
     each = 2 if gap > 0.0 else 1
     j = 0
@@ -186,7 +187,10 @@ def _cut_cells(
             continue
         limb = joints[j].limb
         if part is not None or limb is not None:
-            target = None if part is None else _isolate(cells, part, j, slack, strict)
+            target = None
+            if part is not None:
+                blocks = Blocks.of(mesh) if blocks is None else blocks
+                target = isolate(cells, blocks, part, j, slack, strict)
             sheets = sheets_of(joints[j], gap, slack)
             if limb is None:
                 met |= apply_joints(cells, [(j, sheets)], target)
@@ -204,42 +208,6 @@ def _cut_cells(
             j += 1
         met |= apply_joints(cells, run, None)
     return cells, met
-
-
-def _isolate(cells: Cells, part: FloatArray, joint: int, slack: float, strict: bool) -> int:
-    """The region that is exactly the one body round the point; a region of several bodies is parted first.
-
-    `strict`: a point on the skin of a body is refused; else it counts as in the body that a ray from it tells.
-    """
-    here = f"({part[0]:.6g}, {part[1]:.6g}, {part[2]:.6g})"
-    wind = np.zeros(len(cells.regions) + 2, dtype=np.int64)
-    rows, way = crossings(cells.mesh.vertices, cells.mesh.triangles, part)
-    np.add.at(wind, cells.label[rows], way)
-    points = np.concatenate([cells.mesh.vertices, cells.extra]) if len(cells.tail) else cells.extra
-    rows, way = crossings(points, cells.tail.triangles, part)
-    np.add.at(wind, cells.tail.below[rows], way)
-    np.add.at(wind, cells.tail.above[rows], -way)
-    inside = np.flatnonzero(wind[:-2] > 0).tolist()
-    if not inside:
-        raise CutError(f"its part {here} lies in no body; move the point into the foam", joint)
-    region = int(inside[0])
-    if cells.regions[region].taken:
-        raise CutError(f"its part {here} lies in the gap of an earlier joint; move it", joint)
-    bodies = make_bodies(cells, [region], True)
-    found = [b for b in bodies if crossings(b.body.mesh.vertices, b.body.mesh.triangles, part)[1].sum() > 0]
-    if not found or (strict and distance_within(found[0].body.mesh, part, 2.0 * slack) < 2.0 * slack):
-        raise CutError(f"its part {here} lies on the skin of a body; move it inside", joint)
-    if len(bodies) == 1:
-        return region
-    new = len(cells.regions)
-    body = found[0]
-    below, above = cells.tail.below.copy(), cells.tail.above.copy()
-    cells.label[body.base] = new
-    below[body.behind] = new
-    above[body.before] = new
-    cells.tail = cells.tail.with_regions(below, above)
-    cells.regions = [*cells.regions, Region(cells.regions[region].sides)]
-    return new
 
 
 def _follow(

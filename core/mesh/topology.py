@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,9 @@ from numpy.typing import NDArray
 
 from ..errors import MeshError, NotClosedError
 from .mesh import FloatArray, IntArray, Mesh
+
+Fans = Callable[[int, int, list[int]], list[tuple[int, int]]]
+"""Pairs of triangles that belong together, from the lower and the higher vertex of an edge and the triangles at it."""
 
 _SHOWN = 3  # edges written out in a message: enough to find the place, short enough for one line
 _MOST_VERTICES = 1 << 31  # two vertex numbers and a direction bit share one 63-bit key
@@ -136,10 +140,20 @@ def components(triangles: IntArray) -> IntArray:
     return joined(len(triangles), *_neighbours(triangles))
 
 
-def closed_components(triangles: IntArray) -> IntArray:
-    """As `components`, quicker for what has exactly two triangles at each edge; anything else goes the slow way."""
+def closed_components(triangles: IntArray, fans: Fans | None = None) -> IntArray:
+    """As `components`, quicker where an even number of triangles is at each edge; anything else goes the slow way.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int64.
+    fans : where more than two triangles are at an edge, which of them belong together; left out: all of them.
+    """
     count = len(triangles)
     place, number = max(count - 1, 1).bit_length(), int(triangles.max(initial=0)).bit_length()
+    if fans is not None and 2 * number + place > 63:
+        used, local = np.unique(triangles, return_inverse=True)
+        given = fans
+        return closed_components(local.reshape(-1, 3), lambda a, b, rows: given(int(used[a]), int(used[b]), rows))
     if count % 2 or 2 * number + place > 63:
         return components(triangles)
     keys = np.empty((3, count), dtype=np.int64)
@@ -153,10 +167,34 @@ def closed_components(triangles: IntArray) -> IntArray:
     flat = keys.reshape(-1)
     flat.sort()
     edges = flat >> place
-    if (edges[::2] != edges[1::2]).any() or (edges[2::2] == edges[1:-1:2]).any():
+    if len(flat) % 2 or (edges[::2] != edges[1::2]).any():
         return components(triangles)
     flat &= (1 << place) - 1
-    return joined(count, flat[::2], flat[1::2])
+    one, two = flat[::2], flat[1::2]
+    # Of more than two triangles at an edge, those that were paired by their order are paired anew.
+    again = np.flatnonzero(edges[2::2] == edges[1:-1:2])
+    more: list[tuple[int, int]] = []
+    for begin, end in _stretches(again):
+        rows = flat[2 * begin : 2 * end + 4].tolist()
+        if fans is None:
+            more += itertools.pairwise(rows)
+        else:
+            edge = int(edges[2 * begin])
+            two[begin : end + 2] = one[begin : end + 2]
+            more += fans(edge >> number, edge & ((1 << number) - 1), rows)
+    if more:
+        extra = np.array(more, dtype=np.int64)
+        one, two = np.concatenate([one, extra[:, 0]]), np.concatenate([two, extra[:, 1]])
+    return joined(count, one, two)
+
+
+def _stretches(numbers: IntArray) -> list[tuple[int, int]]:
+    """First and last of each stretch of rising numbers without a step of more than one."""
+    if len(numbers) == 0:
+        return []
+    breaks = np.flatnonzero(np.diff(numbers) > 1)
+    firsts = numbers[np.append(0, breaks + 1)]
+    return list(zip(firsts.tolist(), numbers[np.append(breaks, len(numbers) - 1)].tolist(), strict=True))
 
 
 def joined(count: int, one: IntArray, two: IntArray) -> IntArray:
@@ -167,20 +205,23 @@ def joined(count: int, one: IntArray, two: IntArray) -> IntArray:
     count : how many things there are.
     one, two : (k,) int64, the pairs; a thing in no pair is a body of its own.
     """
+    apart = one != two
+    if not apart.any():
+        return np.arange(count, dtype=np.int64)
+    one, two = one[apart], two[apart]
+    low, high = np.minimum(one, two), np.maximum(one, two)
     root = np.arange(count, dtype=np.int64)
-    while len(one):
-        low, high = np.minimum(one, two), np.maximum(one, two)
-        np.minimum.at(root, high, low)
-        while True:
-            shorter = root[root]
-            if (shorter == root).all():
-                break
-            root = shorter
-        one, two = root[one], root[two]
-        apart = one != two
-        one, two = one[apart], two[apart]
-    labels: IntArray = (np.cumsum(root == np.arange(count)) - 1)[root]
-    return labels
+    np.minimum.at(root, high, low)
+    while True:
+        shorter = root[root]
+        if (shorter == root).all():
+            break
+        root = shorter
+    # What has come together is one thing from here on: fewer and fewer are left.
+    first = root == np.arange(count)
+    number = np.cumsum(first) - 1
+    label: IntArray = number[root]
+    return joined(int(number[-1]) + 1, label[one], label[two])[label]
 
 
 def boundary_loops(triangles: IntArray) -> tuple[IntArray, ...]:

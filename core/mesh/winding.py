@@ -13,6 +13,7 @@ from .mesh import Mesh
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+ByteArray = NDArray[np.uint8]
 
 
 def crossings(vertices: FloatArray, triangles: IntArray, point: FloatArray) -> tuple[IntArray, IntArray]:
@@ -27,31 +28,50 @@ def crossings(vertices: FloatArray, triangles: IntArray, point: FloatArray) -> t
     A corner exactly level with the ray counts as just under it, for every triangle alike, so a ray through an edge or
     a corner is counted once.
     """
-    over = (vertices[:, 1] > point[1]).view(np.uint8) + 1
+    rows = straddling(levels(vertices, point), triangles)
+    hit, turn = crossed(vertices[triangles[rows]], triangles[rows], point)
+    return rows[hit], turn
+
+
+def levels(vertices: FloatArray, point: FloatArray) -> ByteArray:
+    """A word for each vertex, (n,): two bits for y, two for z, each telling under or over the point."""
+    over: ByteArray = (vertices[:, 1] > point[1]).view(np.uint8) + 1
     over |= (((vertices[:, 2] > point[2]).view(np.uint8) + 1) << 2).astype(np.uint8)
-    word = over[triangles[:, 0]]
-    word |= over[triangles[:, 1]]
-    word |= over[triangles[:, 2]]
-    rows = np.flatnonzero(word == 15)
-    t = triangles[rows]
+    return over
+
+
+def straddling(level: ByteArray, triangles: IntArray) -> IntArray:
+    """Triangles with corners under and over the point in y and in z, by the `levels` of all vertices."""
+    word = level[triangles[:, 0]]
+    word |= level[triangles[:, 1]]
+    word |= level[triangles[:, 2]]
+    return np.flatnonzero(word == 15)
+
+
+def crossed(corner: FloatArray, t: IntArray, point: FloatArray) -> tuple[IntArray, IntArray]:
+    """Which of some triangles, given by their corners, (m, 3, 3) and (m, 3), a ray from the point crosses, and turns.
+
+    As `crossings`.
+    """
     # Each edge is crossed by the level y at one place, worked out from its lower to its higher vertex number.
     a, b = t, np.roll(t, -1, axis=1)
-    low, high = np.minimum(a, b), np.maximum(a, b)
-    p, q = vertices[low] - point, vertices[high] - point
+    corner = corner - point
+    after = np.roll(corner, -1, axis=1)
+    forth = (a < b)[..., None]
+    p, q = np.where(forth, corner, after), np.where(forth, after, corner)
     cut = (p[..., 1] > 0.0) != (q[..., 1] > 0.0)
     run = np.where(cut, p[..., 1] - q[..., 1], 1.0)
     z = p[..., 2] + (p[..., 1] / run) * (q[..., 2] - p[..., 2])
     right = cut & (z > 0.0)
-    hit = right.sum(axis=1) == 1
-    rows, t = rows[hit], t[hit]
-    corner = vertices[t] - point
+    hit = np.flatnonzero(right.sum(axis=1) == 1)
+    corner = corner[hit]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     height = (normal * corner[:, 0]).sum(axis=1)
     ahead = (normal[:, 0] != 0.0) & (height * np.sign(normal[:, 0]) > 0.0)
     # Which way its edge above the ray runs says which way the triangle faces, without a division.
-    falling = np.where(vertices[b, 1] > point[1], -1, 1)[hit]
+    falling = np.where(after[hit, :, 1] > 0.0, -1, 1)
     turn = np.where(right[hit], falling, 0).sum(axis=1)
-    return rows[ahead], turn[ahead].astype(np.int64)
+    return hit[ahead], turn[ahead].astype(np.int64)
 
 
 def encloses(mesh: Mesh, point: FloatArray) -> bool:
