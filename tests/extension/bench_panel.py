@@ -8,10 +8,10 @@
 Panels draw into a layout that does nothing, so what is measured is the extension's own share and not Blender's drawing.
 Operators that go on beside the window are driven as the window drives them: what counts is the longest stretch between
 two steps, in which nothing moves; and, as the core beside may keep Python to itself, how long at most the process had
-worked until the window's thread got its turn. All others count from call to end. The scan has a UV map, a colour attribute and two
-materials. Pictures are arranged, but not rendered: in a window Blender does that as a job of its own. Both clocks are
-shown, the wall's and that of the window's own thread, as a busy machine stretches the first alone. Nothing here is a
-test: times depend on the machine.
+worked until the window's thread got its turn. All others count from call to end. The scan has a UV map, a colour
+attribute and two materials. Pictures are arranged, but not rendered: in a window Blender does that as a job of its own.
+Both clocks are shown, the wall's and that of the window's own thread, as a busy machine stretches the first alone.
+Nothing here is a test: times depend on the machine.
 """
 
 from __future__ import annotations
