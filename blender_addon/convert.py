@@ -224,9 +224,12 @@ def set_materials(obj: bpy.types.Object, materials: Sequence[bpy.types.Material]
     data = obj.data
     for material in materials:
         data.materials.append(material)
-    kind = np.zeros(len(data.polygons), dtype=np.int32)
-    data.attributes[KIND].data.foreach_get("value", kind)
-    data.polygons.foreach_set("material_index", kind)
+    # The attribute is written at a stroke; by way of the faces it takes half a second for two million.
+    if "material_index" not in data.attributes:
+        face_numbers(data, "material_index", attribute_values(data, KIND, 1))
+        return
+    held: Any = data.attributes["material_index"]
+    held.data.foreach_set("value", attribute_values(data, KIND, 1))
 
 
 def polyline(name: str, lines: Sequence[ArrayLike], scale_length: float = 1.0) -> bpy.types.Curve:

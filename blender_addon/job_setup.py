@@ -20,7 +20,7 @@ def make_job(
     context: bpy.types.Context, carving: bpy.types.Object, settings: Job, title: str | None = None
 ) -> JobCollection:
     """A new job in the scene, shown by the panels; the carving is linked into it and stays where it was too."""
-    settings = replace(settings, title=title) if title else settings
+    settings = replace(settings, title=title) if title and title.strip() else settings
     job: JobCollection = bpy.data.collections.new(settings.title)
     job[job_tree.MADE_BY] = job_tree.MAKER
     context.scene.collection.children.link(job)

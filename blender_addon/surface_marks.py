@@ -108,8 +108,11 @@ def _curves(job: JobCollection, depsgraph: bpy.types.Depsgraph, scale_length: fl
         bare.data.bevel_depth = bare.data.extrude = 0.0
         try:
             data = bare.to_mesh()
-            out += _lines(data, _edge_pairs(data), np.array(world_matrix(obj)), scale_length)
+            lines = _lines(data, _edge_pairs(data), np.array(world_matrix(obj)), scale_length)
             bare.to_mesh_clear()
+            if not all(np.isfinite(line).all() for line in lines):
+                raise MeshError(f"{obj.name}: a point of it has a place that is not a finite number; take it away")
+            out += lines
         finally:
             job_tree.remove_object(bare)
     return out

@@ -24,6 +24,8 @@ STEP: Final = 0.005
 _MOST: Final = 1000
 """Parts along one side of a triangle, at most: a triangle larger than that many spacings is a unit mistake."""
 
+_POINTS: Final = 4_000_000
+"""Points over a surface, about, at most: a spacing of nothing would ask for more than any memory holds."""
 
 _ENOUGH: Final = 200_000
 """Triangles that tell a share of the surface to the third digit."""
@@ -133,6 +135,8 @@ def surface_parts(mesh: Mesh, spacing: float, kind: int = CARVED) -> tuple[Float
     area = triangle_areas(mesh)[rows]
     corner = mesh.vertices[mesh.triangles[rows]]
     side = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1, initial=0.0)
+    # A spacing that asks for more points than that is widened.
+    spacing = max(spacing, float(np.sqrt((side**2).sum() / _POINTS)))
     times = np.clip(np.ceil(side / spacing), 1, _MOST).astype(np.int64)
     points, areas = [], []
     for n in np.unique(times).tolist():

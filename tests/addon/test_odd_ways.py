@@ -327,3 +327,41 @@ def test_picking_ends_with_escape_or_with_its_carving(change: Callable[[], None]
     assert picks.modal(context, event) == {"CANCELLED"}
     assert told == [None]
     assert said == ([] if change is None else ["The carving was removed meanwhile; nothing was picked"])
+
+
+@pytest.mark.parametrize("name", [" ", "a/b\\c:*?", "<b>&\"'", "Fels 岩"])
+def test_any_name_of_an_object_makes_a_job_and_a_pack(tmp_path: Path, name: str) -> None:
+    """A name of blanks is no title: a traceback came of it."""
+    fresh()
+    scan(rock(3), name)
+    assert ops.job_make() == {"FINISHED"}
+    assert job().seamwright.title.strip()
+    job().seamwright.pack_pictures = False
+    ops.joints_equal(parts=2)
+    ops.cut()
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "job.blend"))
+    assert ops.pack_export() == {"FINISHED"}
+    assert len(list(tmp_path.glob("*/job.json"))) == 1
+
+
+def test_a_marked_line_with_a_place_that_is_no_number_is_named() -> None:
+    start(rock(3))
+    curve = bpy.data.curves.new("crack", "CURVE")
+    obj = bpy.data.objects.new("crack", curve)
+    job_tree.ensure_folder(job(), job_tree.SEAM_LINES).objects.link(obj)
+    line = curve.splines.new("POLY")
+    assert ops.cut() == {"FINISHED"}  # a line of one point is none
+    line.points.add(1)
+    line.points[1].co = (float("nan"), 0.0, 0.0, 1.0)
+    with pytest.raises(RuntimeError, match="crack: a point of it has a place that is not a finite number"):
+        ops.cut()
+    line.points[1].co = (1.0, 0.0, 0.0, 1.0)
+    obj.scale = (0.0, 0.0, 0.0)
+    bpy.context.view_layer.update()
+    assert ops.cut() == {"FINISHED"}
+
+
+def test_a_tolerance_of_nothing_asks_for_no_more_memory_than_there_is() -> None:
+    start(rock(2), parts=2)
+    job().seamwright.seam_tolerance = 0.0
+    assert ops.cut() == {"FINISHED"}

@@ -106,10 +106,14 @@ def limits(w: Window, job: Path) -> None:
 
 
 def joints(w: Window) -> None:
-    """Joints proposed, one moved; then what they may follow."""
+    """Joints proposed, kept as a plan, one moved; then what they may follow."""
     w.only("joints")
     w.shot("joints-empty")
     w.work("joints_propose(", "proposed")
+    w.inner("joints", "plans")
+    w.shot("plans-empty")
+    w.work("plan_keep()", "plan-kept")
+    w.fold_inner("joints")
     w.row("joint A")
     before = w.state()["place"]
     w.view("g", "x", "0", "period", "1", "Return")

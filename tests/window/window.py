@@ -239,8 +239,9 @@ class Window:
 
     def only(self, name: str) -> None:
         """Open one of the tab's panels and fold all others."""
-        for other in self.state()["tops"][::-1]:
-            if other != PANEL + name:
+        # From the top: what is folded above lets the next header come into sight.
+        if self.opened() & set(self.state()["tops"]) != {PANEL + name}:
+            for other in self.state()["tops"]:
                 self.panel(other.removeprefix(PANEL), False)
         self.panel(name, True)
 
