@@ -221,15 +221,14 @@ def set_materials(obj: bpy.types.Object, materials: Sequence[bpy.types.Material]
     """Give each face the material of its class: `materials` in the order of the classes, one for each."""
     if len(materials) != len(KIND_NAMES):
         raise ValueError(f"give {len(KIND_NAMES)} materials, one for each class; there are {len(materials)}")
-    data = obj.data
+    data: Any = obj.data
     for material in materials:
         data.materials.append(material)
     # The attribute is written at a stroke; by way of the faces it takes half a second for two million.
     if "material_index" not in data.attributes:
         face_numbers(data, "material_index", attribute_values(data, KIND, 1))
         return
-    held: Any = data.attributes["material_index"]
-    held.data.foreach_set("value", attribute_values(data, KIND, 1))
+    data.attributes["material_index"].data.foreach_set("value", attribute_values(data, KIND, 1))
 
 
 def polyline(name: str, lines: Sequence[ArrayLike], scale_length: float = 1.0) -> bpy.types.Curve:

@@ -60,8 +60,8 @@ class Suggestion:
     def text(self, mark: str) -> str:
         """Such as ``Shift joint C by 40 mm towards +x: about 74% of its line then runs along seams, now 31%``."""
         return (
-            f"Shift joint {mark} by {abs(self.shift) * 1000.0:.0f} mm {self.towards}: about {self.after:.0%} of its line "
-            f"then runs along seams, now {self.before:.0%}"
+            f"Shift joint {mark} by {abs(self.shift) * 1000.0:.0f} mm {self.towards}: about {self.after:.0%} of its "
+            f"line then runs along seams, now {self.before:.0%}"
         )
 
 
