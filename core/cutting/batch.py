@@ -44,20 +44,24 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
     """
     sheets = [sheet for _, pair in joints for sheet in pair]
     size = 1 << len(sheets)
-    words = _Words.of(cells, sheets)
     live = np.zeros(len(cells.regions) + 2, dtype=bool)  # the last two answer for GONE and OUTSIDE
     live[: len(cells.regions)] = [target in (None, r) and not g.taken for r, g in enumerate(cells.regions)]
     # Carving rows. The first pass of all goes over every row, without picking them out first.
     first_pass = len(cells.regions) == 1 and len(cells.tail) == 0 and bool(live[0])
-    base = None if first_pass else np.flatnonzero(live[cells.label])
+    base = None if first_pass else np.flatnonzero(live[cells.label] if target is None else cells.label == target)
     triangles = cells.mesh.triangles if base is None else cells.mesh.triangles[base]
+    tail = cells.tail
+    live_tail = np.flatnonzero(live[tail.below] | live[tail.above])
+    tail_triangles = tail.triangles[live_tail]
+    words = _Words.of(cells, sheets, None if target is None or base is None else (triangles, tail_triangles))
     word = words.of_rows(triangles)
     busy = words.busy(word, triangles)
     base_busy = np.flatnonzero(busy) if base is None else base[busy]
-    tail = cells.tail
-    tail_word = words.of_rows(tail.triangles)
-    tail_busy = np.flatnonzero(words.busy(tail_word, tail.triangles) & (live[tail.below] | live[tail.above]))
-    base_ring, tail_ring = _ring(cells, words, base_busy, tail_busy, live)
+    tail_word = words.of_rows(tail_triangles)
+    tail_busy = live_tail[words.busy(tail_word, tail_triangles)]
+    # Bodies of one target share no vertex with others but where such were told apart.
+    near = None if target is None or cells.touching else base
+    base_ring, tail_ring = _ring(cells, words, base_busy, tail_busy, live, near)
     base_rows, tail_rows = np.concatenate([base_busy, base_ring]), np.concatenate([tail_busy, tail_ring])
     patch, ids = _patch(cells, base_rows, tail_rows, live, size)
 
@@ -76,26 +80,32 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
     valid = _valid_addresses(joints, size)
     rest = np.ones(len(tail), dtype=bool)
     rest[tail_rows] = False
-    kept = tail.take(rest)
-    offset = valid[tail_word[rest] & (size - 1)]
-    kept_below = np.where(live[kept.below], kept.below * size + offset, kept.below * size)
-    kept_above = np.where(live[kept.above], kept.above * size + offset, kept.above * size)
-    address = (word & (size - 1)).astype(np.int64)
+    use = rest[live_tail]
+    live_tail, offset = live_tail[use], valid[tail_word[use] & (size - 1)]
+    live_below, live_above = tail.below[live_tail], tail.above[live_tail]
+    keys_below = live_below * size + np.where(live[live_below], offset, 0)
+    keys_above = live_above * size + np.where(live[live_above], offset, 0)
+    address = word & (size - 1)
     seen = np.zeros((len(cells.regions) + 1) * size, dtype=bool)
-    if base is None:
+    only = 0 if base is None else target
+    if only is not None:
         met_sides = np.zeros(size, dtype=bool)
         met_sides[address] = True
-        seen[valid[met_sides]] = True
+        seen[only * size + valid[met_sides]] = True
     else:
-        address = cells.label[base].astype(np.int64) * size + valid[address]
-        seen[address] = True
-    for keys in (kept_below, kept_above, patch.rows.below, patch.rows.above):
-        seen[keys[keys >= 0]] = True
+        keys = cells.label[base].astype(np.int64) * size + valid[address]
+        seen[keys] = True
+    for side in (keys_below, keys_above, patch.rows.below, patch.rows.above):
+        seen[side[side >= 0]] = True
     number, regions = _number(cells.regions, joints, seen.reshape(-1, size), live)
-    if base is None:
-        cells.label = number[valid].astype(np.int32)[address]
+    if only is not None:
+        label = number[only * size + valid].astype(np.int32)[address]
     else:
-        cells.label[base] = number[address]
+        label = number[keys].astype(np.int32)
+    if base is None:
+        cells.label = label
+    else:
+        cells.label[base] = label
     cells.label[base_rows] = GONE
     # Keys of OUTSIDE are negative; the last number answers for them.
     number[-1] = OUTSIDE
@@ -107,8 +117,9 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
         patch.rows.source,
         patch.rows.origin,
     )
-    kept = kept.with_regions(number[np.maximum(kept_below, -1)], number[np.maximum(kept_above, -1)])
-    cells.tail = kept.joined(parts)
+    below, above = tail.below.copy(), tail.above.copy()
+    below[live_tail], above[live_tail] = number[np.maximum(keys_below, -1)], number[np.maximum(keys_above, -1)]
+    cells.tail = tail.with_regions(below, above).take(np.flatnonzero(rest)).joined(parts)
     cells.extra = np.concatenate([cells.extra, patch.points[ids.count :]])
     cells.regions = regions
     return met
@@ -123,12 +134,19 @@ class _Words:
     profiles: tuple[tuple[ProfileSheet, FloatArray, FloatArray], ...]
 
     @classmethod
-    def of(cls, cells: Cells, sheets: Sequence[Sheet]) -> _Words:
+    def of(cls, cells: Cells, sheets: Sequence[Sheet], of: tuple[IntArray, ...] | None = None) -> _Words:
+        """`of`: triangles whose corners count; None: all vertices do."""
         count = len(sheets)
         dtype: type[np.unsignedinteger[Any]] = np.uint16 if count <= 7 else np.uint32
-        profiles = []
+        total = len(cells.mesh.vertices) + len(cells.extra)
+        used = None
+        if of is not None:
+            mark = np.zeros(total, dtype=bool)
+            for triangles in of:
+                mark[triangles] = True
+            used = np.flatnonzero(mark)
         parts = []
-        for points in (cells.mesh.vertices, cells.extra):
+        for points in (cells.mesh.vertices, cells.extra) if used is None else (cells.points(used),):
             words: WordArray = np.zeros(len(points), dtype=dtype)
             for begin in range(0, len(points), _CHUNK):
                 x, y, z = np.ascontiguousarray(points[begin : begin + _CHUNK].T)
@@ -137,19 +155,19 @@ class _Words:
                     if isinstance(sheet, ProfileSheet):
                         continue
                     chunk |= _bits(sheet.codes(x, y, z), s, count + s, dtype)
-            parts.append(words)
-        words = np.concatenate(parts) if len(parts[1]) else parts[0]
+            parts.append((points, words))
+        words = np.concatenate([words for _, words in parts]) if len(parts[-1][1]) else parts[0][1]
+        profiles = []
         for s, sheet in enumerate(sheets):
             if isinstance(sheet, ProfileSheet):
                 u, w = (
-                    np.concatenate(pair)
-                    for pair in zip(sheet.uw(*cells.mesh.vertices.T), sheet.uw(*cells.extra.T), strict=True)
+                    np.concatenate(part) for part in zip(*(sheet.uw(*points.T) for points, _ in parts), strict=True)
                 )
-                low, high = sheet.band(float(u.min()), float(u.max()))
+                low, high = sheet.band(float(u.min()), float(u.max())) if len(u) else (0.0, 0.0)
                 words |= _bits(sheet.codes_uw(u, w), s, count + s, dtype)
                 words |= _bits(((w >= low) & (w <= high)).view(np.uint8), 2 * count, 0, dtype)
-                profiles.append((sheet, u, w))
-        return cls(words, count, tuple(profiles))
+                profiles.append((sheet, _spread(u, used, total), _spread(w, used, total)))
+        return cls(_spread(words, used, total), count, tuple(profiles))
 
     def of_rows(self, triangles: IntArray) -> WordArray:
         out: WordArray = self.words[triangles[:, 0]]
@@ -174,6 +192,15 @@ class _Words:
         return out
 
 
+def _spread(values: NDArray[Any], used: IntArray | None, total: int) -> NDArray[Any]:
+    """Values of all vertices from those of the ones used; the others are 0 and not looked at."""
+    if used is None:
+        return values
+    out = np.zeros(total, dtype=values.dtype)
+    out[used] = values
+    return out
+
+
 def _bits(code: NDArray[np.uint8], first: int, second: int, dtype: type[np.unsignedinteger[Any]]) -> WordArray:
     """The two low bits of each code, moved to two places of a word."""
     table = np.array([((c & 1) << first) | ((c >> 1) << second) for c in range(4)], dtype=dtype)
@@ -181,9 +208,12 @@ def _bits(code: NDArray[np.uint8], first: int, second: int, dtype: type[np.unsig
 
 
 def _ring(
-    cells: Cells, words: _Words, base_busy: IntArray, tail_busy: IntArray, live: BoolArray
+    cells: Cells, words: _Words, base_busy: IntArray, tail_busy: IntArray, live: BoolArray, among: IntArray | None
 ) -> tuple[IntArray, IntArray]:
-    """Rows that are not cut themselves but share an edge that may be split: at kinks, and across a joint's face."""
+    """Rows that are not cut themselves but share an edge that may be split: at kinks, and across a joint's face.
+
+    `among`: carving rows that come into question; None: all.
+    """
     tail = cells.tail
     mark = np.zeros(len(words.words), dtype=bool)
     t = cells.mesh.triangles[base_busy]
@@ -196,15 +226,16 @@ def _ring(
     none = np.zeros(0, dtype=np.int64)
     if not mark.any():
         return none, none
+    base = np.flatnonzero(cells.label != GONE) if among is None else among
     out = []
-    for triangles, alive, busy in (
-        (cells.mesh.triangles, cells.label != GONE, base_busy),
-        (tail.triangles, np.ones(len(tail), dtype=bool), tail_busy),
+    for triangles, busy, rows in (
+        (cells.mesh.triangles, base_busy, base),
+        (tail.triangles, tail_busy, np.arange(len(tail))),
     ):
-        a, b, c = (mark[triangles[:, k]] for k in range(3))
-        near = ((a & b) | (b & c) | (c & a)) & alive
-        near[busy] = False
-        out.append(np.flatnonzero(near))
+        whole = len(rows) == len(triangles)
+        a, b, c = (mark[triangles[:, k] if whole else triangles[rows, k]] for k in range(3))
+        near = rows[(a & b) | (b & c) | (c & a)]
+        out.append(np.setdiff1d(near, busy, assume_unique=True))
     return out[0], out[1]
 
 

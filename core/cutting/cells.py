@@ -104,6 +104,7 @@ class Cells:
     extra : (k, 3) vertices beyond the carving's, metres.
     tail : what joints have split or made.
     regions : by number.
+    touching : whether bodies of one region, which may share vertices of the carving, were made regions of their own.
     """
 
     mesh: Mesh
@@ -111,6 +112,7 @@ class Cells:
     extra: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
     tail: Tail = field(default_factory=Tail.empty)
     regions: list[Region] = field(default_factory=lambda: [Region()])
+    touching: bool = False
 
     @classmethod
     def of(cls, mesh: Mesh) -> Cells:

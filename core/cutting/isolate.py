@@ -114,6 +114,7 @@ def isolate(cells: Cells, blocks: Blocks, part: FloatArray, joint: int, slack: f
     if body is skin:
         return region
     new = len(cells.regions)
+    cells.touching |= _touch(cells, body, skin)
     below, above = cells.tail.below.copy(), cells.tail.above.copy()
     cells.label[body.base] = new
     below[body.behind] = new
@@ -121,6 +122,14 @@ def isolate(cells: Cells, blocks: Blocks, part: FloatArray, joint: int, slack: f
     cells.tail = cells.tail.with_regions(below, above)
     cells.regions = [*cells.regions, Region(cells.regions[region].sides)]
     return new
+
+
+def _touch(cells: Cells, body: _Skin, skin: _Skin) -> bool:
+    """Whether a body shares a vertex of the carving with others of its region."""
+    mark = np.zeros(len(cells.mesh.vertices), dtype=bool)
+    mark[cells.mesh.triangles[body.base]] = True
+    rest = np.setdiff1d(skin.base, body.base, assume_unique=True)
+    return bool(mark[cells.mesh.triangles[rest]].any())
 
 
 def _hits(cells: Cells, blocks: Blocks, part: FloatArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:

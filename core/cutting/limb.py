@@ -77,7 +77,7 @@ def _trial(cells: Cells, index: int, sheets: tuple[Sheet, ...], target: int | No
     Rows of the trial's tail that come from rows of the tail have as source -1 less the number of that row.
     """
     tail = replace(cells.tail, source=-1 - np.arange(len(cells.tail), dtype=np.int64))
-    trial = Cells(cells.mesh, cells.label.copy(), cells.extra, tail, list(cells.regions))
+    trial = Cells(cells.mesh, cells.label.copy(), cells.extra, tail, list(cells.regions), cells.touching)
     apply_joints(trial, [(index, sheets)], target)
     rows = _made(trial)
     return trial, _faces(trial, rows) if len(sheets) == 1 else _slabs(trial, rows)
@@ -231,3 +231,4 @@ def _take_over(cells: Cells, trial: Cells) -> None:
     source[given] = cells.tail.source[-1 - trial.tail.source[given]]
     cells.label, cells.extra, cells.regions = trial.label, trial.extra, trial.regions
     cells.tail = replace(trial.tail, source=source)
+    cells.touching = True

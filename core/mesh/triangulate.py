@@ -41,6 +41,9 @@ _SWEEPS: Final = (
 _FEW: Final = 256
 """Most edges round the thin holes of one region."""
 
+_LONG: Final = 1024
+"""Most edges of a region that is closed ear by ear as a whole: the time for that grows with their square."""
+
 
 def triangulate_loops(points: FloatArray, edges: IntArray, layer: IntArray | None = None) -> IntArray:
     """Triangles of the region to the left of the edges.
@@ -96,10 +99,13 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         for more in (0.0, np.pi / 2.0)
         for turn, share in _SWEEPS
     ]
-    for turn, share, closed, slack in sweeps:
-        if not todo.any():
+    long = np.bincount(group.reshape(-1), minlength=len(names)) > _LONG
+    for number, (turn, share, closed, slack) in enumerate(sweeps):
+        # What is long and got right by none of the first sweeps crosses itself, as a rule: it is patched.
+        trying = todo if number < len(_SWEEPS) else todo & ~long
+        if not trying.any():
             break
-        use = todo[group] & ~(slit & closed)
+        use = trying[group] & ~(slit & closed)
         c, s = np.cos(turn), np.sin(turn)
         moved = xy if share == 0.0 else _pushed(xy, pairs[use], share)
         turned = np.stack([c * moved[:, 0] + s * moved[:, 1], c * moved[:, 1] - s * moved[:, 0]], axis=1)
@@ -110,22 +116,40 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         for g in np.unique(node_group[left[:, 0]]).tolist():
             # Vertices nearer together than the arithmetic can order leave a few thin holes: they are closed one by one.
             rim = left[node_group[left[:, 0]] == g]
-            patch = clip_loops(xy, rim) if len(rim) <= _FEW and todo[g] and not wrong[g] else None
+            patch = clip_loops(xy, rim) if len(rim) <= _FEW and trying[g] and not wrong[g] else None
             if patch is None or _turned(xy, patch, 1e-11, 1e-15).any():
                 wrong[g] = True
             else:
                 triangles = np.concatenate([triangles, patch])
-        keep = (todo & ~wrong)[node_group[triangles[:, 0]]]
+        keep = (trying & ~wrong)[node_group[triangles[:, 0]]]
         out.append(triangles[keep])
         owner.append(node_group[triangles[keep, 0]])
-        todo &= wrong
+        todo &= wrong | ~trying
     for g in np.flatnonzero(todo):
-        triangles = clip_loops(xy, pairs[(group == g) & ~slit])
+        rim = pairs[(group == g) & ~slit]
+        triangles = clip_loops(xy, rim) if len(rim) <= _LONG else _patched(xy, rim, node_group)
         out.append(triangles)
         owner.append(np.full(len(triangles), g, dtype=np.int64))
     triangles, owners = np.concatenate(out), np.concatenate(owner)
     order = np.argsort(owners, kind="stable")
     return vertex[triangles[order]], names[owners[order]].astype(np.int64)
+
+
+def _patched(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
+    """Triangles of one long outline that no sweep gets right: of the best sweep what is right, the rest ear by ear.
+
+    An outline that crosses itself is such; only there triangles are turned over.
+    """
+    best: tuple[IntArray, IntArray] | None = None
+    for turn, _ in _SWEEPS:
+        c, s = np.cos(turn), np.sin(turn)
+        found = _sweep(np.stack([c * xy[:, 0] + s * xy[:, 1], c * xy[:, 1] - s * xy[:, 0]], axis=1), edges, group)
+        found = found[~_turned(xy, found, 0.0)]
+        left = _leftover(edges, found, len(xy))
+        if best is None or len(left) < len(best[1]):
+            best = found, left
+    triangles, left = best if best is not None else (np.zeros((0, 3), dtype=np.int64), edges)
+    return np.concatenate([triangles, clip_loops(xy, left)]) if len(left) else triangles
 
 
 def _slits(edges: IntArray, count: int) -> NDArray[np.bool_]:

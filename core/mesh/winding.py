@@ -127,9 +127,11 @@ def inner_point(mesh: Mesh) -> FloatArray:
     shares = np.array([0.4913, 0.2617, 0.7411, 0.1153, 0.8731])
     places = [(float(mean[1]), float(mean[2]))]
     places += [(float(low[1] + a * size[1]), float(low[2] + b * size[2])) for a in shares for b in shares]
+    rows = mesh.triangles[_near_lines(mesh, sorted({y for y, _ in places}), sorted({z for _, z in places}))]
+    corner = mesh.vertices[rows]
     best, found = 0.0, None
     for i, (y, z) in enumerate(places):
-        room, x = _longest_stretch(mesh.vertices, mesh.triangles, y, z)
+        room, x = _longest_stretch(corner, rows, y, z, (float(low[0]), float(high[0])))
         if room > best:
             best, found = room, np.array([x, y, z])
         if i >= 8 and best > 0.1 * size[0]:
@@ -141,12 +143,31 @@ def inner_point(mesh: Mesh) -> FloatArray:
     return found
 
 
-def _longest_stretch(vertices: FloatArray, triangles: IntArray, y: float, z: float) -> tuple[float, float]:
-    """Longest stretch inside the mesh of the line along x at (y, z), metres, and the x of its middle; 0 where none."""
-    low, high = float(vertices[:, 0].min()), float(vertices[:, 0].max())
-    start = np.array([low - 0.01 * (high - low), y, z])
-    rows, turn = crossings(vertices, triangles, start)
-    p = vertices[triangles[rows]]
+def _near_lines(mesh: Mesh, ys: list[float], zs: list[float]) -> IntArray:
+    """Triangles that reach from one side to the other of some of the levels in y, and of some in z."""
+    level = np.zeros(len(mesh.vertices), dtype=np.uint8)
+    for axis, values, unit in ((1, ys, 1), (2, zs, 16)):
+        x = np.ascontiguousarray(mesh.vertices[:, axis])
+        for value in values:
+            level += (x > value).view(np.uint8) * np.uint8(unit)
+    a, b, c = (level[mesh.triangles[:, k]] for k in range(3))
+    apart = (a ^ b) | (a ^ c)
+    return np.flatnonzero(((apart & 15) != 0) & (apart > 15))
+
+
+def _longest_stretch(
+    corner: FloatArray, triangles: IntArray, y: float, z: float, ends: tuple[float, float]
+) -> tuple[float, float]:
+    """Longest stretch inside a mesh of the line along x at (y, z), metres, and the x of its middle; 0 where none.
+
+    Parameters
+    ----------
+    corner, triangles : (m, 3, 3) metres and (m, 3), those at the line or more.
+    ends : least and most x of the mesh.
+    """
+    start = np.array([ends[0] - 0.01 * (ends[1] - ends[0]), y, z])
+    rows, turn = crossed(corner, triangles, start)
+    p = corner[rows]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
     x = start[0] + (normal * (p[:, 0] - start)).sum(axis=1) / normal[:, 0]
     order = np.argsort(x, kind="stable")
@@ -173,7 +194,8 @@ def _under_a_face(mesh: Mesh) -> FloatArray | None:
         side /= np.linalg.norm(side)
         frame = np.stack([n, side, np.cross(n, side)])
         turned = (mesh.vertices - middle[row]) @ frame.T
-        room, x = _longest_stretch(turned, mesh.triangles, 0.0, 0.0)
+        x_of = turned[:, 0]
+        room, x = _longest_stretch(turned[mesh.triangles], mesh.triangles, 0.0, 0.0, (x_of.min(), x_of.max()))
         if room > best:
             best, found = room, middle[row] + x * n
     return found

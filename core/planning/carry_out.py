@@ -35,6 +35,9 @@ _MORE: Final = 1.25
 _DEEPEST: Final = 6
 """Times that a piece that is over may be planned and cut again."""
 
+_CLEAR: Final = 2.0
+"""Times by which one way to match two bodies must be further than the other to be ruled out at a glance."""
+
 Planner = Callable[["Lump"], Plan | None]
 """Plans one body anew; None where it finds no way to cut it."""
 
@@ -216,6 +219,10 @@ def _is_piece(plan: Plan | None) -> bool:
 
 def _matched(bodies: list[Lump], plan: Plan) -> list[tuple[Lump, Plan | None]]:
     """Each body with the plan made for it: by where its middle lies, each plan once, larger bodies first."""
+    if len(bodies) == len(plan.plans) == 2:
+        pairs = _two(bodies, plan)
+        if pairs is not None:
+            return pairs
     middles = np.array([mass_properties(body.mesh).centroid for body in bodies])
     size = np.array([len(body.mesh.triangles) for body in bodies])
     left = list(plan.plans)
@@ -229,6 +236,18 @@ def _matched(bodies: list[Lump], plan: Plan) -> list[tuple[Lump, Plan | None]]:
         if i not in out and not any(left[k] is plan for plan in out.values()):
             out[i] = left[k]
     return [(body, out.get(i)) for i, body in enumerate(bodies)]
+
+
+def _two(bodies: list[Lump], plan: Plan) -> list[tuple[Lump, Plan | None]] | None:
+    """As `_matched`, of two bodies and two plans, by the middles of the bodies' vertices; None if that leaves doubt."""
+    one, two = (np.array([lump.mesh.vertices[:, axis].mean() for axis in range(3)]) for lump in bodies)
+    first, second = (rest.part.middle for rest in plan.plans)
+    straight = float(np.linalg.norm(one - first) + np.linalg.norm(two - second))
+    across = float(np.linalg.norm(one - second) + np.linalg.norm(two - first))
+    if max(straight, across) < _CLEAR * min(straight, across):
+        return None
+    rests = plan.plans if straight < across else plan.plans[::-1]
+    return list(zip(bodies, rests, strict=True))
 
 
 def _why(figures: PieceFigures, job: Job) -> str:

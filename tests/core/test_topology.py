@@ -167,3 +167,26 @@ def test_the_quick_labels_of_closed_bodies_are_the_labels(mesh: Mesh) -> None:
     turned = np.random.default_rng(5).permutation(len(mesh.triangles))
     for triangles in (mesh.triangles, mesh.triangles[turned], mesh.triangles[:-1]):
         assert (closed_components(triangles) == components(triangles)).all()
+
+
+def test_bodies_that_touch_along_an_edge_are_told_apart_by_fans() -> None:
+    one = rock(2)
+    a, b = (int(v) for v in np.sort(one.triangles[0])[:2])
+    other = one.triangles + len(one.vertices)
+    for vertex in (a, b):
+        other[other == vertex + len(one.vertices)] = vertex
+    both, count = np.concatenate([one.triangles, other]), len(one.triangles)
+    seen = []
+
+    def fans(low: int, high: int, rows: list[int]) -> list[tuple[int, int]]:
+        seen.append((low, high))
+        assert len(rows) == 4
+        first, second = [row for row in rows if row < count], [row for row in rows if row >= count]
+        return [(first[0], first[1]), (second[0], second[1])]
+
+    assert closed_components(both).max() == 0
+    assert (closed_components(both) == components(both)).all()
+    assert (closed_components(both, fans) == np.repeat([0, 1], count)).all()
+    far = both + (1 << 30)
+    assert (closed_components(far, fans) == np.repeat([0, 1], count)).all()
+    assert seen == [(a, b), (a + (1 << 30), b + (1 << 30))]

@@ -293,3 +293,18 @@ def test_ear_by_ear_the_border_is_right_whatever_crosses(seed: int, count: int) 
     for triangles in (clip_loops(points, edges), triangulate_loops(points, edges)):
         assert border(triangles) == sorted(map(tuple, edges.tolist()))
         assert 0.5 * twice_areas(points, triangles).sum() == pytest.approx(outline_area(points, edges), abs=1e-12)
+
+
+@pytest.mark.parametrize("count", [1500, 4000])
+def test_a_long_outline_that_crosses_itself_is_turned_over_only_there(count: int) -> None:
+    """A wavy ring with a loop in its line: no triangulation has that border and nothing turned over."""
+    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
+    points = ((1.0 + 0.1 * np.sin(17.0 * angle)) * np.array([np.cos(angle), np.sin(angle)])).T
+    step = float(np.linalg.norm(points[400] - points[401]))
+    points[400:403] = points[[402, 402, 400]] * (1.0 + 0.3 * step * np.array([[-1.0], [1.0], [1.0]]))
+    points, edges = ring(points)
+    triangles = triangulate_loops(points, edges)
+    assert border(triangles) == sorted(map(tuple, edges.tolist()))
+    twice = twice_areas(points, triangles)
+    assert 0.5 * twice.sum() == pytest.approx(outline_area(points, edges), rel=1e-12)
+    assert 0.0 > twice[twice < 0.0].sum() > -10.0 * step * step
