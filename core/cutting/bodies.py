@@ -118,14 +118,19 @@ def _free_pinches(
     slits : for each region with slits its tail rows, behind and before, after `part_slits`; and the copies.
     """
     folded = rounds > 0
+    pinches: dict[int, IntArray] = {}
+    slits: dict[int, tuple[IntArray, IntArray]] = {}
+    stuck: dict[int, IntArray] = {}
+    changed = set(regions)
     while True:
         rounds -= 1
-        pinches: dict[int, IntArray] = {}
-        slits: dict[int, tuple[IntArray, IntArray]] = {}
-        stuck = []
         total = len(cells.mesh.vertices) + len(cells.extra)
         inner = np.unique(cells.tail.below[(cells.tail.below == cells.tail.above) & (cells.tail.below >= 0)]).tolist()
         for r in regions:
+            if r not in changed and r not in inner:
+                continue
+            slits.pop(r, None)
+            stuck.pop(r, None)
             behind, before = _tail_rows(cells.tail, r)
             t = np.concatenate([cells.tail.triangles[behind], cells.tail.triangles[before][:, ::-1]])
             twins = np.zeros(0, dtype=np.int64)
@@ -139,23 +144,32 @@ def _free_pinches(
                 edges = np.searchsorted(used, pinches[r])
                 used = _whole(used, total, twins)
                 found = part_corners(t, edges, cells.points(used), len(used))[2]
-                stuck.append(np.sort(used[found], axis=1))
-        if folded and stuck:
-            cells.tail = close_folds(cells.tail)
+                if len(found):
+                    stuck[r] = np.sort(used[found], axis=1)
+        tail = cells.tail
+        if folded and any(map(len, pinches.values())):
+            cells.tail = close_folds(tail)
             folded = False
+            other = (cells.tail.below != tail.below) | (cells.tail.above != tail.above)
+            changed = _beside(tail, other) | _beside(cells.tail, other)
             continue
-        edges = np.concatenate(stuck) if stuck else np.zeros((0, 2), dtype=np.int64)
-        if len(edges) == 0 or rounds < 0:
+        if not stuck or rounds < 0:
             return pinches, slits
-        edges = np.unique(edges, axis=0)
+        edges = np.unique(np.concatenate(list(stuck.values())), axis=0)
         middle = cells.points(edges).mean(axis=1)
         cells.extra = np.concatenate([cells.extra, middle])
         made = total + np.arange(len(edges), dtype=np.int64)
         count = total + len(edges)
         keys = edge_keys(edges[:, 0], edges[:, 1], count)
         order = np.argsort(keys)
-        triangles, rows = split_edges(cells.tail.triangles, keys[order], made[order], count, cells.points)
-        cells.tail = cells.tail.of(triangles, rows)
+        triangles, rows = split_edges(tail.triangles, keys[order], made[order], count, cells.points)
+        cells.tail = tail.of(triangles, rows)
+        changed = _beside(tail, np.bincount(rows, minlength=len(tail)) > 1)
+
+
+def _beside(tail: Tail, rows: NDArray[np.bool_]) -> set[int]:
+    """Regions on either side of some rows."""
+    return {*tail.below[rows].tolist(), *tail.above[rows].tolist()}
 
 
 def _part_slits(cells: Cells, triangles: IntArray, behind: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:

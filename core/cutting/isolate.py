@@ -210,13 +210,13 @@ def _has_hollow(cells: Cells, skin: _Skin, label: IntArray, but: int) -> bool:
 def _near(cells: Cells, blocks: Blocks, body: _Skin, part: FloatArray, reach: float) -> bool:
     """Whether the skin of a body comes nearer to the point than that."""
     rows = blocks.rows(part - reach, part + reach)
-    rows = rows[_places(body.base, rows)[1]]
+    base = cells.mesh.triangles[rows[_places(body.base, rows)[1]]]
+    tail = cells.tail.triangles[np.concatenate([body.behind, body.before])]
     for axis in range(3):
-        x = cells.mesh.vertices[:, axis][cells.mesh.triangles[rows]]
-        rows = rows[(x.min(axis=1) <= part[axis] + reach) & (x.max(axis=1) >= part[axis] - reach)]
-    tail = cells.points(cells.tail.triangles[np.concatenate([body.behind, body.before])])
-    close = ((tail.min(axis=1) <= part + reach) & (tail.max(axis=1) >= part - reach)).all(axis=1)
-    corners = np.concatenate([cells.mesh.vertices[cells.mesh.triangles[rows]], tail[close]]).reshape(-1, 3)
+        x = np.concatenate([cells.mesh.vertices[:, axis], cells.extra[:, axis]])
+        level = (x >= part[axis] - reach).view(np.uint8) + 2 * (x <= part[axis] + reach).view(np.uint8)
+        base, tail = (t[(level[t[:, 0]] | level[t[:, 1]] | level[t[:, 2]]) == 3] for t in (base, tail))
+    corners = cells.points(np.concatenate([base, tail])).reshape(-1, 3)
     return distance_within(Mesh(corners, np.arange(len(corners)).reshape(-1, 3)), part, reach) < reach
 
 

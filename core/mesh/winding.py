@@ -166,6 +166,11 @@ def _longest_stretch(
     ends : least and most x of the mesh.
     """
     start = np.array([ends[0] - 0.01 * (ends[1] - ends[0]), y, z])
+    near = np.ones(len(corner), dtype=bool)
+    for axis in (1, 2):
+        over = corner[:, :, axis] > start[axis]
+        near &= (over[:, 0] != over[:, 1]) | (over[:, 0] != over[:, 2])
+    corner, triangles = corner[near], triangles[near]
     rows, turn = crossed(corner, triangles, start)
     p = corner[rows]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
