@@ -96,10 +96,12 @@ def measures_of(text: str) -> PlanMeasures | None:
     return PlanMeasures(**json.loads(text)) if text else None
 
 
-def is_stale(job: JobCollection, plan: Any) -> bool:
-    """Whether settings or carving are others than when the plan was weighed."""
+def is_stale(job: JobCollection, plan: Any, settings: str) -> bool:
+    """Whether settings, of which this is the `settings_stamp`, or carving are others than when a plan was weighed."""
+    if not plan.measures:
+        return False
     surface = watch.surface_now(job)
-    return plan.settings != settings_stamp(job) or (surface is not None and surface != plan.surface)
+    return bool(plan.settings != settings or (surface is not None and surface != plan.surface))
 
 
 def settings_stamp(job: JobCollection) -> str:

@@ -196,9 +196,9 @@ def measure_rows(measures: PlanMeasures, job: Job) -> tuple[tuple[str, str], ...
         ("lightest", f"{measures.lightest:.1f} kg"),
         ("joints", str(measures.joints)),
         ("joint faces", f"{measures.area:.2f} m2"),
-        ("joint line that shows", f"{measures.line:.1f} m"),
-        ("of it along seams", f"{measures.share:.0%}"),
-        ("load space taken", load),
+        ("line shown", f"{measures.line:.1f} m"),
+        ("along seams", f"{measures.share:.0%}"),
+        ("load space", load),
     )
 
 

@@ -39,18 +39,15 @@ class SEAMWRIGHT_PT_plans(OfJob, bpy.types.Panel):
         if not progress(layout, context, "Weighing"):
             text = "Weigh It Again" if here >= 0 else "Keep This Plan"
             layout.operator("seamwright.plan_keep", text=text, icon="PINNED")
-        rows = range(len(plans))
-        self._table(context, job, rows[:MOST], here)
-        for first in range(MOST, len(plans), MOST):
-            layout.separator()
-            self._table(context, job, rows[first : first + MOST], here)
-        if any(plan.measures and kept_plans.is_stale(job, plan) for plan in plans):
+        rows, now = range(len(plans)), kept_plans.settings_stamp(job)
+        stale = frozenset(row for row in rows if kept_plans.is_stale(job, plans[row], now))
+        for first in range(0, len(plans), MOST):
+            self._table(job, rows[first : first + MOST], here, stale)
+        if stale:
             text = "Settings or carving have changed since a plan was weighed: take it, and weigh it again."
             sentence(layout, context, text, "FILE_REFRESH")
 
-    def _table(self, context: bpy.types.Context, job: JobCollection, rows: range, here: int) -> None:
-        if not rows:
-            return
+    def _table(self, job: JobCollection, rows: range, here: int, stale: frozenset[int]) -> None:
         plans = [job.seamwright.plans[row] for row in rows]
         split = self.layout.split(factor=0.34, align=True)
         words, columns = split.column(align=True), split.row(align=True)
@@ -59,10 +56,9 @@ class SEAMWRIGHT_PT_plans(OfJob, bpy.types.Panel):
             words.label(text=word.capitalize())
         words.label(text="")
         for row, plan, figures in zip(rows, plans, lines, strict=True):
-            self._column(columns.column(align=True), context, row, plan, figures, here)
+            self._column(columns.column(align=True), row, plan, figures, row == here, row in stale)
 
-    def _column(self, col: Any, context: bpy.types.Context, row: int, plan: Any, figures: Any, here: int) -> None:
-        stale = plan.measures and kept_plans.is_stale(job_tree.active_job(context), plan)
+    def _column(self, col: Any, row: int, plan: Any, figures: Any, here: bool, stale: bool) -> None:
         col.prop(plan, "name", text="", icon="FILE_REFRESH" if stale else "NONE", emboss=False)
         col.label(text=plan.wish)
         for _, figure in figures:
@@ -71,8 +67,8 @@ class SEAMWRIGHT_PT_plans(OfJob, bpy.types.Panel):
             col.label(text="not weighed")
         buttons = col.row(align=True)
         take = buttons.row(align=True)
-        take.enabled = row != here
-        take.operator("seamwright.plan_take", text="In View" if row == here else "Take").row = row
+        take.enabled = not here
+        take.operator("seamwright.plan_take", text="In View" if here else "Take").row = row
         buttons.operator("seamwright.plan_drop", text="", icon="X").row = row
 
 

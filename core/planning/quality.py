@@ -63,10 +63,7 @@ def _numbers(quality: Quality, limit: float) -> list[str]:
     about = "" if quality.exact else "about "
     low, high = f"{quality.lightest:.0f}", f"{quality.heaviest:.0f}"
     weigh = f"of {low} to {high} kg" if low != high else f"of {high} kg"
-    out = [
-        f"{counted(quality.pieces, 'piece')} {weigh}; a piece may weigh {limit:.4g} kg. With fewer than "
-        f"{quality.fewest} it cannot be done; cut into plain blocks it would be {quality.practical}."
-    ]
+    out = [f"{counted(quality.pieces, 'piece')} {weigh}; a piece may weigh {limit:.4g} kg. {_fewest(quality)}"]
     if quality.line > 0.0:
         out.append(
             f"The joints show for {about}{quality.line:.1f} m, {quality.on_seam:.0%} of it along seams (cuts laid "
@@ -80,6 +77,16 @@ def _numbers(quality: Quality, limit: float) -> list[str]:
             f"about {quality.planes_on_seam:.0%} along seams."
         )
     return out
+
+
+def _fewest(quality: Quality) -> str:
+    """What the number of pieces is held against."""
+    blocks = f"ut into plain blocks it would be {quality.practical}."
+    if quality.fewest <= 1:
+        return f"C{blocks}"
+    if quality.pieces == quality.fewest:
+        return f"It cannot be done with fewer; c{blocks}"
+    return f"With fewer than {quality.fewest} it cannot be done; c{blocks}"
 
 
 def _not_so_many(quality: Quality, wished: int) -> str:

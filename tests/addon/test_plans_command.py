@@ -59,11 +59,11 @@ def test_plans_are_weighed_as_the_job_weighs_them(folder: Path, capfd: pytest.Ca
     assert float(rows[0]["on_seam_share"]) == 0.0
     assert float(rows[1]["on_seam_share"]) == pytest.approx(1.0)
     assert (rows[0]["loads"], rows[0]["left_out"], rows[0]["over_limit"]) == ("1", "0", "0")
-    heads = [line for line in said.splitlines() if line.startswith(("pieces", "wish", "of it along"))]
+    heads = [line for line in said.splitlines() if line.startswith(("pieces", "wish", "along seams"))]
     assert [" ".join(line.split()) for line in heads] == [
         "wish MINE.json hidden 1 3 pieces",
         "pieces 2 2 3",
-        f"of it along seams 0% 100% {float(rows[2]['on_seam_share']):.0%}",
+        f"along seams 0% 100% {float(rows[2]['on_seam_share']):.0%}",
     ]
     assert {path.name for path in (folder / "plans").iterdir()} == {
         *(f"plan-{k}.json" for k in (1, 2, 3)),

@@ -53,6 +53,10 @@ def measures(row: int) -> PlanMeasures:
     return found
 
 
+def stale_plan(job: bpy.types.Collection, plan: object) -> bool:
+    return kept_plans.is_stale(job, plan, kept_plans.settings_stamp(job))
+
+
 def undo() -> None:
     assert bpy.ops.ed.undo() == {"FINISHED"}
 
@@ -162,13 +166,13 @@ def test_kept_plans_live_in_the_file(job: bpy.types.Collection, tmp_path: Path) 
 def test_other_settings_are_said_and_other_wishes_are_not(job: bpy.types.Collection) -> None:
     assert pj.ops.plan_keep() == {"FINISHED"}
     plan = job.seamwright.plans[0]
-    assert not kept_plans.is_stale(job, plan)
+    assert not stale_plan(job, plan)
     job.seamwright.hidden, job.seamwright.pieces = 0.9, 4
-    assert not kept_plans.is_stale(job, plan)
+    assert not stale_plan(job, plan)
     job.seamwright.piece_mass = 30.0
-    assert kept_plans.is_stale(job, plan)
+    assert stale_plan(job, plan)
     assert pj.ops.plan_keep() == {"FINISHED"}
-    assert not kept_plans.is_stale(job, plan)
+    assert not stale_plan(job, plan)
     assert measures(0).over == 1
 
 

@@ -231,6 +231,10 @@ def bench(triangles: int, parts: int, propose: bool) -> None:
     at_once("joint_remove", ops.joint_remove)
     beside(classes["SEAMWRIGHT_OT_cut"], renumber=False)
     draw("cut")
+    beside(classes["SEAMWRIGHT_OT_plan_keep"])
+    at_once("plan_take", lambda: ops.plan_take(row=0))
+    draw("plan kept")
+    beside(classes["SEAMWRIGHT_OT_cut"], renumber=False)
     bpy.context.view_layer.objects.active = seamwright.job_tree.joints(seamwright.job_tree.active_job(bpy.context))[1]
     bpy.context.view_layer.objects.active.location.x += 0.02
     draw("joint moved")
