@@ -264,6 +264,12 @@ def trail_lengths(part: Part, sheet: Sheet) -> tuple[float, dict[int, float]]:
     return float(seen.sum()), {k: float(total[k]) for k in np.flatnonzero(total > 0.0).tolist()}
 
 
+def line_kept_whole(part: Part, sheet: Sheet) -> float:
+    """Metres of a sheet's line that run where no joint may cross."""
+    rows, level = _met(part, sheet)
+    return float((part.of.area[rows] * part.of.keep[rows] * level).sum())
+
+
 def _met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
     """Samples near a sheet, and metres of its line that a square metre of each stands for."""
     of = part.of

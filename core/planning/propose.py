@@ -19,50 +19,26 @@ from ..job import Job
 from ..mesh.mesh import Mesh
 from .billet_joints import part_by_billets
 from .carry_out import Bench, Lump
-from .need import Need, bounds
-from .options import Rules
-from .part import whole
+from .need import bounds
+from .part import line_kept_whole
 from .quality import Quality, plan_words
 from .reasons import Reason, reason
 from .samples import Samples, take_samples
-from .search import Plan, Search, divided
+from .search import Plan
 from .trails import Trail
-from .worth import Worth
+from .wished import BUDGET, Teller, Wish, plan_all, search_body
 
 FloatArray = NDArray[np.float64]
 
-_SHARE: Final = 0.988
-"""Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
-centimetre afterwards costs less than a piece more."""
-
-_BUDGET: Final = 1_500_000
-"""Samples and cells looked at in the search: some forty parts of a rock of twenty pieces."""
-
 _AGAIN: Final = 200_000
-"""The same for a piece that is planned anew."""
+"""Samples and cells looked at in the search for a piece that is planned anew."""
 
+
+_STAYS: Final = "stays where you set it"
+_MISSES: Final = "stays where you set it, and cuts nothing there"
 
 _CARRIED: Final = 0.8
 """Share of the work done when a plan is cut, where one of planes alone comes after it."""
-
-_FEWER: Final = (0.5, 0.0)
-"""Factors on how well joints are to hide, tried one after the other where fewer pieces are wished for."""
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What the user wants of a plan.
-
-    Attributes
-    ----------
-    hidden : 0 few pieces, 1 well hidden joints.
-    pieces : number of pieces wished for; None: as few as the plan comes to.
-    compare : also plan with planes alone, to show what profiles gain.
-    """
-
-    hidden: float = 0.6
-    pieces: int | None = None
-    compare: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +70,7 @@ def propose(
     gap: float,
     *,
     trails: Sequence[Trail] = (),
-    wish: Wish = Wish(),
+    wish: Wish | None = None,
     weight: ArrayLike | None = None,
     keep: ArrayLike | None = None,
     shares: FloatArray | None = None,
@@ -109,7 +85,7 @@ def propose(
     mesh : closed carving, metres, z up.
     job : foam, skin, limits and joints are read. gap : metres between joint faces.
     trails : what joints may follow.
-    wish : what the user wants.
+    wish : what the user wants; None: what `Wish` has by default.
     weight : (m,) for each triangle, what a metre of joint line off seams costs there: 1 usual, 0 may show, more: must
         hide. keep : (m,) True where no joint may cross.
     shares : (m,) covering share of each triangle, as for `measure_piece`.
@@ -122,20 +98,21 @@ def propose(
     The same input gives the same plan: budgets are counts. Every piece is weighed on the exact cut; one that is over a
     limit is relieved by moving its joint, or planned anew. What cannot be helped is named in `over`.
     """
+    wish = wish or Wish()
     crumb = job.carving.crumb
     weights = None if weight is None else np.asarray(weight, dtype=np.float64)
     kept = None if keep is None else np.asarray(keep, dtype=bool)
-    teller = _Teller(progress)
-    lumps = _lumps(mesh, locked, gap, crumb)
+    teller = Teller(progress)
+    lumps, missed = _lumps(mesh, locked, gap, crumb)
     along_glue: list[Joint] = []
     if layout is not None:
         lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
     surface = _Surface(job, gap, trails, weights, kept, shares)
     sampled = [surface.sample(lump) for lump in lumps]
-    plans, complete, looked = _planned(sampled, job, wish, teller)
+    plans, complete, looked = plan_all(sampled, job, wish, teller)
 
     def again(lump: Lump) -> Plan | None:
-        plan, _ = _search(surface.sample(lump), job, wish, _AGAIN, None, must=True)
+        plan, _ = search_body(surface.sample(lump), job, wish, _AGAIN, None, must=True)
         return plan if plan.option is not None else None
 
     part = teller.part(0.65, _CARRIED if wish.compare else 1.0)
@@ -156,58 +133,15 @@ def propose(
         quality = _compared(quality, sampled, job, wish, teller.part(_CARRIED, 1.0))
     joints = (*locked, *along_glue, *(made.joint for made in bench.made))
     reasons = (
-        *(Reason("stays where you set it") for _ in locked),
+        *(Reason(_STAYS if j not in missed else _MISSES) for j in range(len(locked))),
         *(Reason("follows a glue line, as each piece must come out of one billet") for _ in along_glue),
         *(reason(made, trails) for made in bench.made),
     )
     text = plan_words(quality, job.limits.piece_mass, complete, bench.over, wish.pieces)
+    if missed:
+        numbers = ", ".join(str(j + 1) for j in missed)
+        text += f" Of the joints that were to stay, number {numbers} {'cuts' if len(missed) == 1 else 'cut'} nothing."
     return Proposal(joints, reasons, text, quality, tuple(bench.over), complete, looked, wish.pieces)
-
-
-def _planned(sampled: Sequence[Samples], job: Job, wish: Wish, teller: _Teller) -> tuple[list[Plan], bool, int]:
-    """A plan for each body, with as many pieces as are wished for where that can be; otherwise as `_search_all`."""
-    plans, complete, looked = _search_all(sampled, job, wish, teller.part(0.05, 0.4 if wish.pieces else 0.65))
-    if wish.pieces is None:
-        return plans, complete, looked
-    for k, factor in enumerate(_FEWER):
-        # Joints that may show more need fewer pieces.
-        if not complete or sum(plan.pieces for plan in plans) <= wish.pieces:
-            break
-        less = replace(wish, hidden=wish.hidden * factor)
-        # Where joints need not hide at all planes do, and more places for them are looked at.
-        planes = factor == 0.0 and "plane" in job.joints.kinds
-        other, complete, more = _search_all(sampled, job, less, teller.part(0.4 + 0.12 * k, 0.52 + 0.12 * k), planes)
-        looked += more
-        if sum(plan.pieces for plan in other) < sum(plan.pieces for plan in plans):
-            plans = other
-    stuck: set[int] = set()
-    while complete and sum(plan.pieces for plan in plans) < wish.pieces and len(stuck) < len(plans):
-        k = max((k for k in range(len(plans)) if k not in stuck), key=lambda k: _heaviest(plans[k]))
-        cut_more = divided(plans[k], plans[k].pieces + 1, _rules(sampled[k], job, wish, False))
-        if cut_more.pieces == plans[k].pieces:
-            stuck.add(k)
-        plans[k] = cut_more
-    return plans, complete, looked
-
-
-def _heaviest(plan: Plan) -> float:
-    return max(step.part.mass for step in plan if step.option is None)
-
-
-def _search_all(
-    sampled: Sequence[Samples], job: Job, wish: Wish, progress: Progress | None, planes: bool = False
-) -> tuple[list[Plan], bool, int]:
-    """The best plan found for each body, whether each search ran to its end, and how many parts were looked at."""
-    total = sum(one.whole.volume for one in sampled)
-    teller = _Teller(progress)
-    plans, complete, looked = [], True, 0
-    for k, one in enumerate(sampled):
-        part = teller.part(k / len(sampled), (k + 1) / len(sampled))
-        plan, search = _search(one, job, wish, int(_BUDGET * max(one.whole.volume / total, 0.02)), part, planes)
-        plans.append(plan)
-        looked += search.looked
-        complete &= not search.cancelled
-    return plans, complete, looked
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,40 +165,14 @@ class _Surface:
         return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares)
 
 
-def _search(
-    samples: Samples,
-    job: Job,
-    wish: Wish,
-    budget: int,
-    progress: Progress | None,
-    planes: bool = False,
-    must: bool = False,
-) -> tuple[Plan, Search]:
-    """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case."""
-    rules = _rules(samples, job, wish, planes)
-    search = Search(rules, budget, progress)
-    plan = search.run([whole(samples)], must)[0]
-    return plan, search
-
-
-def _rules(samples: Samples, job: Job, wish: Wish, planes: bool) -> Rules:
-    """What ways to cut a body are judged by."""
-    need = Need.of(job, samples.face_mass, _SHARE, samples.grow)
-    rules = Rules.of(job, need, Worth.of(wish.hidden), job.carving.crumb)
-    if planes:
-        rules = replace(rules, planes=True, profiles=False)
-    if not (samples.seam > 0.0).any() and rules.planes:
-        # With nothing to follow a profile is a plane that costs more.
-        rules = replace(rules, profiles=False)
-    return rules
-
-
-def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> list[Lump]:
-    """The bodies of the carving, cut by the locked joints."""
-    found = cut(mesh, locked, gap, crumb=crumb).pieces
+def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> tuple[list[Lump], list[int]]:
+    """The bodies of the carving, cut by the locked joints, and which of those cut nothing."""
+    result = cut(mesh, locked, gap, crumb=crumb)
+    found = result.pieces
     if len(found) == 1 and not locked:
-        return [Lump(mesh, np.arange(len(mesh.triangles)))]
-    return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found]
+        return [Lump(mesh, np.arange(len(mesh.triangles)))], []
+    missed = [j for j, lines in enumerate(result.lines) if not lines] if locked else []
+    return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found], missed
 
 
 def _out_of_billets(
@@ -279,23 +187,10 @@ def _out_of_billets(
     return parts, joints
 
 
-class _Teller:
-    """Passes progress on, a stretch of it at a time."""
-
-    def __init__(self, progress: Progress | None) -> None:
-        self.progress = progress
-
-    def part(self, low: float, high: float) -> Progress | None:
-        """Progress of a step between two shares of the whole."""
-        outer = self.progress
-        if outer is None:
-            return None
-        return lambda share, text: outer(low + (high - low) * min(share, 1.0), text)
-
-
 def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
     options = [made.plan.option for made in bench.made if made.plan.option is not None]
     line, off, area = (math.fsum(getattr(option, name) for option in options) for name in ("line", "missed", "area"))
+    kept = math.fsum(line_kept_whole(made.plan.part, made.sheet) for made in bench.made)
     found = [bounds(one.whole, bench.job, gap * area) for one in sampled]
     seen = math.fsum(float(one.seen.sum()) for one in sampled)
     masses = [piece.finished_mass for piece in bench.pieces]
@@ -309,6 +204,7 @@ def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
         area=area,
         heaviest=max(masses, default=0.0),
         lightest=min(masses, default=0.0),
+        through_kept=kept,
         nudged=bench.nudged,
         replanned=bench.replanned,
     )
@@ -316,12 +212,12 @@ def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
 
 def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish, progress: Progress | None) -> Quality:
     """With the best plan of planes alone beside it, by the same search; without where the user stops it."""
-    teller = _Teller(progress)
+    teller = Teller(progress)
     line = off = 0.0
     pieces = 0
     for k, one in enumerate(sampled):
         part = teller.part(k / len(sampled), (k + 1) / len(sampled))
-        plan, search = _search(one, job, wish, _BUDGET // len(sampled), part, True)
+        plan, search = search_body(one, job, wish, BUDGET // len(sampled), part, True)
         if search.cancelled:
             return quality
         options = [step.option for step in plan if step.option is not None]

@@ -5,6 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
+
+_THROUGH: Final = 0.03
+"""Metres through what is to be kept whole from which it is said: samples tell to about so much."""
 
 
 @dataclass(frozen=True)
@@ -17,6 +21,7 @@ class Quality:
     line : metres of visible joint line. on_seam : share of it on seams. chance : share that joints laid anywhere would
         reach. planes_on_seam, planes_pieces : of the best plan of planes alone, by the samples; None: not asked.
     area : square metres of joint. heaviest, lightest : kg.
+    through_kept : metres of line, visible or not, through what is to be kept whole.
     nudged, replanned : joints moved and pieces planned anew after the exact weighing.
     exact : whether line, share and area are those of the cut, and not of samples taken before it.
     """
@@ -32,6 +37,7 @@ class Quality:
     lightest: float
     nudged: int
     replanned: int
+    through_kept: float = 0.0
     planes_on_seam: float | None = None
     planes_pieces: int | None = None
     exact: bool = False
@@ -50,6 +56,11 @@ def plan_words(quality: Quality, limit: float, complete: bool, over: Sequence[st
         out.append("The carving is within the limits as one piece: no joints.")
     else:
         out += _numbers(quality, limit)
+    if quality.through_kept > _THROUGH:
+        out.append(
+            f"For about {quality.through_kept:.1f} m they run through what is to be kept whole: no plan within the "
+            "limits was found that does not."
+        )
     if wished is not None and wished != quality.pieces:
         out.append(_not_so_many(quality, wished))
     if not complete:
@@ -61,7 +72,7 @@ def plan_words(quality: Quality, limit: float, complete: bool, over: Sequence[st
 
 def _numbers(quality: Quality, limit: float) -> list[str]:
     about = "" if quality.exact else "about "
-    low, high = f"{quality.lightest:.0f}", f"{quality.heaviest:.0f}"
+    low, high = (f"{mass:.0f}" if mass >= 9.5 else f"{mass:.1f}" for mass in (quality.lightest, quality.heaviest))
     weigh = f"of {low} to {high} kg" if low != high else f"of {high} kg"
     out = [f"{counted(quality.pieces, 'piece')} {weigh}; a piece may weigh {limit:.4g} kg. {_fewest(quality)}"]
     if quality.line > 0.0:

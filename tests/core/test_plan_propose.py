@@ -99,10 +99,32 @@ def test_as_many_pieces_as_were_asked_for() -> None:
 
 
 def test_of_several_bodies_the_heaviest_piece_is_cut_again_until_the_number_is_met() -> None:
-    small = Mesh(0.7 * ROCK.vertices + np.array([3.0, 0.0, 0.0]), ROCK.triangles)
-    found, pieces = plan(joined(ROCK, small), JOB, wish=Wish(pieces=8))
-    assert len(pieces) == found.quality.pieces == 8
-    assert over(pieces, JOB) == 0
+    # 0.8 and 0.4 m of a bar, 1.92 and 0.96 kg: in three the long one is halved, not the short one.
+    two = joined(box((0.8, 0.4, 0.4)), box((0.4, 0.4, 0.4), (2.0, 0.0, 0.0)))
+    found, pieces = plan(two, HALVED, wish=Wish(pieces=3))
+    assert len(pieces) == found.quality.pieces == 3
+    assert found.quality.heaviest < 1.25 * 0.96
+
+
+def test_many_pieces_are_about_equal() -> None:
+    found, pieces = plan(box((1.2, 0.4, 0.4)), HALVED, wish=Wish(pieces=6))
+    assert len(pieces) == 6
+    mean = 1.2 * 0.4 * 0.4 * 15.0 / 6.0
+    assert found.quality.heaviest < 1.7 * mean
+    assert found.quality.lightest > 0.4 * mean
+
+
+def test_joints_that_miss_and_zones_that_must_be_crossed_are_told() -> None:
+    block = box((2.0, 0.6, 0.6))
+    found, _ = plan(block, HALVED, locked=[Plane((9.0, 0.0, 0.0), (1.0, 0.0, 0.0))])
+    assert found.text.endswith("Of the joints that were to stay, number 1 cuts nothing.")
+    assert found.reasons[0].text == "stays where you set it, and cuts nothing there"
+    # All of it is to be kept whole, and it is too long: the joint's four sides of 0.6 m run through it, base and all.
+    found, _ = plan(block, HALVED, keep=np.ones(12, dtype=bool))
+    assert found.quality.through_kept == pytest.approx(2.4, abs=0.15)
+    assert "through what is to be kept whole: no plan within the limits was found that does not." in found.text
+    middle = np.abs(block.corners()[:, :, 0].mean(axis=1) - 1.0) < 0.9
+    assert plan(block, HALVED, keep=~middle)[0].quality.through_kept == 0.0
 
 
 def test_a_number_that_cannot_be_is_answered_in_a_clear_sentence(proposal: tuple[Proposal, tuple[Mesh, ...]]) -> None:
