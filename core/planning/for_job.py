@@ -24,12 +24,13 @@ from ..seams.judge import JointSeams
 from ..seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE
 from ..seams.seams import Seams
 from ..seams.view import seen_from
-from .propose import Proposal, Wish, propose
+from .propose import Proposal, propose
 from .quality import plan_words
 from .reasons import exact_reason
 from .samples import take_samples
 from .suggest import Suggestion, suggest
 from .trails import Trail
+from .wished import Wish
 
 FloatArray = NDArray[np.float64]
 

@@ -127,7 +127,8 @@ def _more(
 
 def _divided(plans: Sequence[Plan], wished: int, rules: Sequence[Rules]) -> list[Plan]:
     """The plans with their heaviest pieces cut again until there are so many, where that can be done."""
-    plans, stuck = list(plans), set()
+    plans = list(plans)
+    stuck: set[int] = set()
     while _count(plans) < wished and len(stuck) < len(plans):
         k = max((k for k in range(len(plans)) if k not in stuck), key=lambda k: _heaviest(plans[k]))
         more = divided(plans[k], plans[k].pieces + 1, rules[k])
