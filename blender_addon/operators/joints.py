@@ -181,7 +181,8 @@ class SEAMWRIGHT_OT_joints_propose(OnCarving, LongWork, bpy.types.Operator):
             note_reason(obj, reason.text)
         wish = settings.joints
         job.seamwright.proposed = proposal.text
-        job.seamwright.proposed_for = f"hide {wish.hidden:.2g}" + (f", {wish.pieces} pieces" if wish.pieces else "")
+        # Short, for the narrow columns in which plans stand side by side.
+        job.seamwright.proposed_for = (f"{wish.pieces}, " if wish.pieces else "") + f"hide {wish.hidden:.2g}"
         return proposal.text
 
 

@@ -78,7 +78,7 @@ def test_two_plans_are_kept_compared_and_swapped(job: bpy.types.Collection) -> N
     assert pj.ops.joints_propose(pieces=3) == {"FINISHED"}
     assert kept_plans.in_view(job) == -1
     assert pj.ops.plan_keep() == {"FINISHED"}
-    assert [plan.wish for plan in plans] == ["by hand", "hide 0.5, 3 pieces"]
+    assert [plan.wish for plan in plans] == ["by hand", "3, hide 0.5"]
     assert (measures(1).pieces, len(pj.joints())) == (3, 2)
     second, reasons = places(), [obj["reason"] for obj in pj.joints()]
     assert pj.ops.plan_take(row=0) == {"FINISHED"}
