@@ -115,6 +115,19 @@ class Bench:
         figures = replace(figures, box=(long, middle, short))
         return figures if within_limits(figures, self.job) else measure_piece(lump.mesh, self.job, share)
 
+    def settle(self, lumps: Sequence[Lump]) -> tuple[list[Lump], list[Lump]]:
+        """Note bodies that are within the limits as pieces; which those are, and the others."""
+        settled: list[Lump] = []
+        others: list[Lump] = []
+        for lump in lumps:
+            figures = self.measure(lump)
+            if within_limits(figures, self.job):
+                self.pieces.append(figures)
+                settled.append(lump)
+            else:
+                others.append(lump)
+        return settled, others
+
     def run(self, lump: Lump, plan: Plan, alone: bool, depth: int = 0) -> None:
         """Cut a body by its plan; `alone`: it is all of the carving, so its joint need not name it."""
         self._tell()

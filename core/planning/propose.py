@@ -16,7 +16,8 @@ from ..cutting.cut import cut
 from ..cutting.joint import Joint
 from ..errors import Progress
 from ..job import Job
-from ..mesh.mesh import Mesh
+from ..mesh.mass import corner_areas
+from ..mesh.mesh import CARVED, Mesh
 from .billet_joints import part_by_billets
 from .carry_out import Bench, Lump
 from .need import bounds
@@ -25,7 +26,7 @@ from .quality import Quality, plan_words
 from .reasons import Reason, reason
 from .samples import Samples, take_samples
 from .search import Plan
-from .trails import Trail
+from .trails import Trail, paint
 from .wished import BUDGET, Teller, Wish, plan_all, search_body
 
 FloatArray = NDArray[np.float64]
@@ -108,29 +109,25 @@ def propose(
     if layout is not None:
         lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
     surface = _Surface(job, gap, trails, weights, kept, shares)
-    sampled = [surface.sample(lump) for lump in lumps]
-    plans, complete, looked = plan_all(sampled, job, wish, teller)
 
     def again(lump: Lump) -> Plan | None:
         plan, _ = search_body(surface.sample(lump), job, wish, _AGAIN, None, must=True)
         return plan if plan.option is not None else None
 
     part = teller.part(0.65, _CARRIED if wish.compare else 1.0)
-    bench = Bench(
-        job,
-        gap,
-        crumb,
-        shares,
-        again,
-        part,
-        sum(plan.pieces for plan in plans),
-    )
+    bench = Bench(job, gap, crumb, shares, again, part)
+    alone = len(lumps) == 1 and not locked and not along_glue
+    # What joints that stay have brought within the limits is not looked at again.
+    settled, lumps = bench.settle(lumps) if locked and wish.pieces is None else ([], lumps)
+    sampled = [surface.sample(lump) for lump in lumps]
+    plans, complete, looked = plan_all(sampled, job, wish, teller)
+    bench.expected = len(settled) + sum(plan.pieces for plan in plans)
     for lump, plan in zip(lumps, plans, strict=True):
-        bench.run(lump, plan, len(lumps) == 1 and not locked and not along_glue)
+        bench.run(lump, plan, alone)
     complete &= not bench.stopped
-    quality = _quality(bench, sampled, gap)
+    quality = _quality(bench, sampled, surface, settled)
     if wish.compare:
-        quality = _compared(quality, sampled, job, wish, teller.part(_CARRIED, 1.0))
+        quality = _compared(quality, sampled, len(settled), job, wish, teller.part(_CARRIED, 1.0))
     joints = (*locked, *along_glue, *(made.joint for made in bench.made))
     reasons = (
         *(Reason(_STAYS if j not in missed else _MISSES) for j in range(len(locked))),
@@ -164,6 +161,14 @@ class _Surface:
         shares = None if self.shares is None else np.where(own, self.shares[back], 1.0)
         return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares)
 
+    def seen(self, lump: Lump) -> tuple[float, float]:
+        """Square metres of a body that count as visible, and of those on seams."""
+        rows = np.flatnonzero(lump.mesh.kind == CARVED)
+        corners = lump.mesh.vertices[lump.mesh.triangles[rows]]
+        area = corner_areas(corners)
+        on_seam, _ = paint(corners.mean(axis=1), self.trails, self.job.joints.seam_tolerance)
+        return float(area.sum()), float(area @ on_seam)
+
 
 def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> tuple[list[Lump], list[int]]:
     """The bodies of the carving, cut by the locked joints, and which of those cut nothing."""
@@ -171,7 +176,7 @@ def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> tup
     found = result.pieces
     if len(found) == 1 and not locked:
         return [Lump(mesh, np.arange(len(mesh.triangles)))], []
-    missed = [j for j, lines in enumerate(result.lines) if not lines] if locked else []
+    missed = list(result.missed)
     return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found], missed
 
 
@@ -187,20 +192,22 @@ def _out_of_billets(
     return parts, joints
 
 
-def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
+def _quality(bench: Bench, sampled: Sequence[Samples], surface: _Surface, settled: Sequence[Lump]) -> Quality:
+    """Measures of the plan; `settled`: bodies that were pieces before it."""
     options = [made.plan.option for made in bench.made if made.plan.option is not None]
     line, off, area = (math.fsum(getattr(option, name) for option in options) for name in ("line", "missed", "area"))
     kept = math.fsum(line_kept_whole(made.plan.part, made.sheet) for made in bench.made)
-    found = [bounds(one.whole, bench.job, gap * area) for one in sampled]
-    seen = math.fsum(float(one.seen.sum()) for one in sampled)
+    found = [bounds(one.whole, bench.job, surface.gap * area) for one in sampled]
+    seen = [(float(one.seen.sum()), one.chance * float(one.seen.sum())) for one in sampled]
+    whole, on_seam = (math.fsum(part) for part in zip((0.0, 0.0), *seen, *map(surface.seen, settled), strict=True))
     masses = [piece.finished_mass for piece in bench.pieces]
     return Quality(
         pieces=len(masses),
-        fewest=sum(one.fewest for one in found),
-        practical=sum(one.practical for one in found),
+        fewest=len(settled) + sum(one.fewest for one in found),
+        practical=len(settled) + sum(one.practical for one in found),
         line=line,
         on_seam=1.0 - off / line if line > 0.0 else 1.0,
-        chance=math.fsum(one.chance * float(one.seen.sum()) for one in sampled) / seen if seen > 0.0 else 0.0,
+        chance=on_seam / whole if whole > 0.0 else 0.0,
         area=area,
         heaviest=max(masses, default=0.0),
         lightest=min(masses, default=0.0),
@@ -210,11 +217,13 @@ def _quality(bench: Bench, sampled: Sequence[Samples], gap: float) -> Quality:
     )
 
 
-def _compared(quality: Quality, sampled: Sequence[Samples], job: Job, wish: Wish, progress: Progress | None) -> Quality:
+def _compared(
+    quality: Quality, sampled: Sequence[Samples], settled: int, job: Job, wish: Wish, progress: Progress | None
+) -> Quality:
     """With the best plan of planes alone beside it, by the same search; without where the user stops it."""
     teller = Teller(progress)
     line = off = 0.0
-    pieces = 0
+    pieces = settled
     for k, one in enumerate(sampled):
         part = teller.part(k / len(sampled), (k + 1) / len(sampled))
         plan, search = search_body(one, job, wish, BUDGET // len(sampled), part, True)

@@ -92,6 +92,23 @@ def test_locked_joints_stay_and_the_rest_goes_round_them() -> None:
     assert over(pieces, JOB) == 0
 
 
+def test_what_locked_joints_have_brought_within_the_limits_is_left_alone(
+    proposal: tuple[Proposal, tuple[Mesh, ...]],
+) -> None:
+    """All joints locked: nothing is looked at again. All but the last: only what that one parted."""
+    found, pieces = proposal
+    again, same = plan(ROCK, JOB, locked=found.joints)
+    assert again.joints == found.joints
+    assert again.looked == 0
+    assert again.quality.pieces == len(same) == len(pieces)
+    for name in ("heaviest", "lightest", "chance"):
+        assert getattr(again.quality, name) == pytest.approx(getattr(found.quality, name), rel=0.02)
+    fewer, _ = plan(ROCK, JOB, locked=found.joints[:-1])
+    assert fewer.joints[: len(found.joints) - 1] == found.joints[:-1]
+    assert 0 < fewer.looked < found.looked
+    assert not fewer.over
+
+
 def test_as_many_pieces_as_were_asked_for() -> None:
     found, pieces = plan(ROCK, JOB, wish=Wish(pieces=7))
     assert len(pieces) == found.quality.pieces == 7
