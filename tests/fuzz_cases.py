@@ -258,6 +258,8 @@ def check_limb(mesh: Mesh, joint: Joint, gap: float) -> None:
     bodies = (*everything.pieces, *everything.taken)
     slab = np.repeat([False, True], [len(everything.pieces), len(everything.taken)])
     corners = [b.mesh.corners()[(b.origin == FROM_JOINT) & (b.source == 0)] for b in bodies]
+    if not sum(len(c) for c in corners):
+        return
     body = np.repeat(np.arange(len(bodies)), [len(c) for c in corners])
     at = np.concatenate(corners)
     triangle = np.arange(len(at))

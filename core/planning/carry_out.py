@@ -21,6 +21,8 @@ from ..job import Job
 from ..mesh.mass import mass_properties
 from ..mesh.mesh import Mesh
 from ..mesh.winding import inner_point
+from .limb_split import Limb
+from .options import Option
 from .part import Sheet
 from .search import Plan
 
@@ -31,6 +33,9 @@ _NUDGES: Final = 3
 
 _MORE: Final = 1.25
 """Factor on the way that would just relieve it: its skin gets less with it by a law that is not straight."""
+
+_NEAR: Final = 200
+"""Vertices by a joint's face, of some two thousand, by which the side is told on which a body lies."""
 
 _DEEPEST: Final = 6
 """Times that a piece that is over may be planned and cut again."""
@@ -134,16 +139,21 @@ class Bench:
         if plan.option is None:
             self._piece(lump, alone, depth, None)
             return
-        sheet = plan.option.sheet
-        found = self._split(lump, sheet)
+        limbs = _limbs(plan.option)
+        found = self._split(lump, limbs)
         if found is None:
             self._piece(lump, alone, depth, None)
             return
         pairs = _matched([lump.child(body) for body in found.pieces], plan)
-        pairs, sheet, known = self._nudge(lump, sheet, plan, pairs)
-        part = None if alone else inner_point(lump.mesh)
+        pairs, limbs, known = self._nudge(lump, limbs, plan, pairs)
+        # Of two joints the second must not find its point in the gap of the first.
+        part = None if alone else inner_point(lump.mesh if len(limbs) == 1 else pairs[0][0].mesh)
         masses = tuple(child.part.mass if child is not None else 0.0 for _, child in pairs)
-        self.made.append(Made(sheet.joint(part), sheet, plan, plan.part.mass, masses))
+        for limb in limbs[:-1]:
+            # It only opens a ring; what the two come to is told of the last.
+            self.made.append(Made(limb.joint(part), limb.sheet, Plan(plan.part, None), plan.part.mass, ()))
+        last = limbs[-1]
+        self.made.append(Made(last.joint(part), last.sheet, plan, plan.part.mass, masses))
         for (child, rest), figures in zip(pairs, known, strict=True):
             if rest is None or rest.option is None:
                 self._piece(child, False, depth, figures)
@@ -159,37 +169,37 @@ class Bench:
                 # What is planned is cut to the end: it is nearly done, and half of it would be of no use.
                 self.stopped = True
 
-    def _split(self, lump: Lump, sheet: Sheet) -> CutResult | None:
-        """The body cut by a sheet; None where that parts nothing."""
+    def _split(self, lump: Lump, limbs: Sequence[Limb]) -> CutResult | None:
+        """The body cut by joints; None where that parts nothing."""
         try:
-            found = cut(lump.mesh, [sheet.joint(None)], self.gap, crumb=self.crumb)
+            found = cut(lump.mesh, [limb.joint(None) for limb in limbs], self.gap, crumb=self.crumb)
         except CutError:
             return None
         return found if len(found.pieces) > 1 else None
 
     def _nudge(
-        self, lump: Lump, sheet: Sheet, plan: Plan, pairs: list[tuple[Lump, Plan | None]]
-    ) -> tuple[list[tuple[Lump, Plan | None]], Sheet, list[PieceFigures | None]]:
+        self, lump: Lump, limbs: tuple[Limb, ...], plan: Plan, pairs: list[tuple[Lump, Plan | None]]
+    ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...], list[PieceFigures | None]]:
         """Move a joint a little where a piece beside it came out too heavy or too long."""
         known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
         for _ in range(_NUDGES):
-            way = self._relief(sheet, pairs, known)
+            way = self._relief(limbs[-1], pairs, known)
             if way == 0.0:
                 break
-            moved = sheet.moved(way)
+            moved = (*limbs[:-1], limbs[-1].moved(way))
             found = self._split(lump, moved)
             if found is None:
                 break
             fresh = _matched([lump.child(body) for body in found.pieces], plan)
             if [_is_piece(rest) for _, rest in fresh] != [_is_piece(rest) for _, rest in pairs]:
                 break
-            pairs, sheet = fresh, moved
+            pairs, limbs = fresh, moved
             known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
             self.nudged += 1
-        return pairs, sheet, known
+        return pairs, limbs, known
 
     def _relief(
-        self, sheet: Sheet, pairs: Sequence[tuple[Lump, Plan | None]], known: Sequence[PieceFigures | None]
+        self, limb: Limb, pairs: Sequence[tuple[Lump, Plan | None]], known: Sequence[PieceFigures | None]
     ) -> float:
         """Metres along w by which moving the joint would relieve the one side that is over; 0: none is, or both are."""
         limits = size_limits(self.job)
@@ -197,7 +207,12 @@ class Bench:
         for (lump, _), figures in zip(pairs, known, strict=True):
             if figures is None or within_limits(figures, self.job):
                 continue
-            off = sheet.above(lump.mesh.vertices[:: max(1, len(lump.mesh.vertices) // 2000)])
+            points = lump.mesh.vertices[:: max(1, len(lump.mesh.vertices) // 2000)]
+            off = limb.sheet.above(points)
+            if limb.point is not None:
+                # A bent body may lie on both sides of the sheet: it goes by what is near the face.
+                near = np.argsort(((points - limb.point) ** 2).sum(axis=1))[:_NEAR]
+                off = off[near]
             side = 1.0 if float(np.median(off)) > 0.0 else -1.0
             thick = max(float(np.ptp(off)), 1e-3)
             heavy = figures.finished_mass / self.job.limits.piece_mass - 1.0
@@ -217,13 +232,18 @@ class Bench:
             self.pieces.append(figures)
             return
         plan = self.again(lump) if depth < _DEEPEST and not self.stopped else None
-        if plan is None or plan.option is None or self._split(lump, plan.option.sheet) is None:
+        if plan is None or plan.option is None or self._split(lump, _limbs(plan.option)) is None:
             self.pieces.append(figures)
             self.over.append(_why(figures, self.job))
             return
         self.replanned += 1
         self.expected += plan.pieces - 1
         self.run(lump, plan, alone, depth + 1)
+
+
+def _limbs(option: Option) -> tuple[Limb, ...]:
+    """The joints of a way to cut a body."""
+    return option.limbs or (Limb(option.sheet, None),)
 
 
 def _is_piece(plan: Plan | None) -> bool:

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from ..job import Job
 from .chain import best_chain, best_single, slabs
 from .image import ROW, Slab, whole_slab
+from .limb_split import Limb, split_limbs
+from .limbs import Series, series
 from .need import Need
 from .part import Part, Sheet, shown, split
 from .path import plain
@@ -37,6 +39,9 @@ _FLAT: Final = 2
 
 _FEW_PIECES: Final = 4.5
 """Cost under which a part is one of few pieces."""
+
+_LIMBS: Final = 12.0
+"""Cost from which a part is looked at for limbs that are cut one by one: for a shorter one any direction will do."""
 
 _MORE: Final = 0.5
 """Pieces by which a closer look is hoped to better a direction."""
@@ -70,6 +75,7 @@ class Option:
     cost : of the joint itself, in pieces.
     line, missed, off : metres of visible line, metres of it off seams, and those weighted by what they cost.
     area : square metres.
+    limbs : where it is cut through one limb only: its joints, two of them through a ring; none: the sheet cuts it all.
     """
 
     sheet: Sheet
@@ -80,6 +86,7 @@ class Option:
     missed: float
     off: float
     area: float
+    limbs: tuple[Limb, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +133,7 @@ def options(part: Part, rules: Rules) -> list[Option]:
     many = rules.estimate(part)
     glances, bent, tried = _FEW if many < _FEW_PIECES else _MANY
     sweeps = [sweep(part, w) for w in _directions(part, _AROUND[many < _FEW_PIECES])]
+    sheets: list[tuple[Sheet, float]] = []
     ways: list[_Way] = []
     hopes = []
     for k, one in enumerate(sweeps):
@@ -135,22 +143,27 @@ def options(part: Part, rules: Rules) -> list[Option]:
         hopes.append((hope - max(1.0, 0.5 * many) * spared, k))
     if rules.profiles:
         near = [sweeps[k] for hope, k in sorted(hopes)[:glances] if np.isfinite(hope)]
-        ways = [*_chosen(_bent(part, near, bent, rules), tried), *_chosen(ways, _FLAT)]
+        ways = [*_chosen(_bent(part, near, bent, rules, sheets), tried), *_chosen(ways, _FLAT)]
     else:
         for one in sweeps:
             pool = planes(part, one, _borders(one, part, _FINE))
             cost, chain = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
             ways += [_way(pool, chain, cost)] if chain else []
+            sheets += [(sheet, 0.0) for sheet in pool.sheets]
     found = [
         option
         for way in _chosen(ways, tried + _FLAT)
         if (option := _cut(part, way.sheets, way.reach, rules)) is not None
     ]
+    if many >= _LIMBS:
+        along = series(part, sheets, rules.need, rules.worth, rules.wire)
+        option = None if along is None else _cut_limbs(part, along, rules)
+        found += [] if option is None else [option]
     found.sort(key=lambda option: _total(option, rules))
     return found
 
 
-def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules) -> list[_Way]:
+def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules, sheets: list[tuple[Sheet, float]]) -> list[_Way]:
     """Series and single joints with profiles in the directions that promise most at a glance."""
     slab = whole_slab(part)
     glances: list[tuple[float, Sweep, Pool]] = []
@@ -160,6 +173,7 @@ def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules) -> list[_Way
             pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))
         cost, _ = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
         glances.append((cost, one, pool))
+        sheets += zip(pool.sheets, pool.reach.tolist(), strict=True)
     glances.sort(key=lambda row: row[0])
     out: list[_Way] = []
     for cost, one, pool in glances[:most]:
@@ -321,6 +335,45 @@ def _cut(part: Part, sheets: tuple[Sheet, ...], reach: tuple[float, ...], rules:
     cost += rules.worth.wire * max(0.0, reach[k] / rules.wire - 1.0)
     cost += rules.worth.thin * _thin(parts, sheet, area, rules.thin)
     return Option(sheet, tuple(parts), tuple(then), cost, line, missed, off, area)
+
+
+def _cut_limbs(part: Part, along: Series, rules: Rules) -> Option | None:
+    """The part split by the middle one of a series of joints through one limb each, a ring by two of them."""
+    limbs, reach = along.limbs, along.reach
+    if len(limbs) < 1 + along.ring:
+        return None
+    k = len(limbs) // 2
+    mine = (0, k) if along.ring else (k,)
+    made = split_limbs(part, [limbs[n] for n in mine])
+    parts = [p for p in made.parts if p.volume >= rules.crumb]
+    rest = [n for n in range(len(limbs)) if n not in mine]
+    if len(parts) != 2:
+        left = Series(tuple(limbs[n] for n in rest), tuple(reach[n] for n in rest), along.cost, False)
+        return None if along.ring else _cut_limbs(part, left, rules)
+    then = []
+    for body in parts:
+        inside = [n for n in rest if _holds(body, limbs[n])]
+        own = Series(tuple(limbs[n] for n in inside), tuple(reach[n] for n in inside), 0.0, False)
+        then.append(None if rules.need.fits(body.mass, body.box) else _cut_limbs(body, own, rules))
+    worth = rules.worth
+    cost = worth.line * (made.off - worth.follow * (made.line - made.missed)) + worth.area * made.area
+    cost += worth.wire * sum(max(0.0, reach[n] / rules.wire - 1.0) for n in mine)
+    return Option(
+        made.limbs[0].sheet,
+        tuple(parts),
+        tuple(then),
+        cost,
+        made.line,
+        made.missed,
+        made.off,
+        made.area,
+        made.limbs,
+    )
+
+
+def _holds(part: Part, limb: Limb) -> bool:
+    """Whether a joint's face is in a part."""
+    return limb.point is not None and bool((part.cells == part.of.cells.at(limb.point[None])[0]).any())
 
 
 def _parts(sheet: Sheet, part: Part) -> bool:

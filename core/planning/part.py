@@ -89,12 +89,12 @@ class Sheet:
         """The same sheet `by` metres further along w."""
         return Sheet(self.u, self.w, self.points + np.array([0.0, by]), self.flat)
 
-    def joint(self, part: FloatArray | None) -> Joint:
-        """As a joint that cuts the body round `part`."""
+    def joint(self, part: FloatArray | None, limb: FloatArray | None = None) -> Joint:
+        """As a joint that cuts the body round `part`, at its face nearest to `limb`."""
         if self.flat:
             middle = float(self.points[:, 0].mean())
-            return Plane(self.u * middle + self.w * self.points[0, 1], self.w, part)
-        return Profile((0.0, 0.0, 0.0), self.u, self.w, self.points, part)
+            return Plane(self.u * middle + self.w * self.points[0, 1], self.w, part, limb)
+        return Profile((0.0, 0.0, 0.0), self.u, self.w, self.points, part, limb)
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,14 +250,14 @@ def shown(part: Part, sheet: Sheet) -> tuple[float, float, float]:
     Samples within `_LINE` of the sheet stand for its line (coarea formula, as in `image`).
     """
     of = part.of
-    rows, level = _met(part, sheet)
+    rows, level = met(part, sheet)
     seen = of.seen[rows] * level
     return float(seen.sum()), float((seen * (1.0 - of.seam[rows])).sum()), float((of.worth[rows] * level).sum())
 
 
 def trail_lengths(part: Part, sheet: Sheet) -> tuple[float, dict[int, float]]:
     """Metres of visible line, and metres of it on each trail that it follows."""
-    rows, level = _met(part, sheet)
+    rows, level = met(part, sheet)
     seen = part.of.seen[rows] * level
     trail = part.of.trail[rows]
     total = np.bincount(trail[trail >= 0], seen[trail >= 0])
@@ -266,11 +266,11 @@ def trail_lengths(part: Part, sheet: Sheet) -> tuple[float, dict[int, float]]:
 
 def line_kept_whole(part: Part, sheet: Sheet) -> float:
     """Metres of a sheet's line that run where no joint may cross."""
-    rows, level = _met(part, sheet)
+    rows, level = met(part, sheet)
     return float((part.of.area[rows] * part.of.keep[rows] * level).sum())
 
 
-def _met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
+def met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
     """Samples near a sheet, and metres of its line that a square metre of each stands for."""
     of = part.of
     points = of.points[part.skin]

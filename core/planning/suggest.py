@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ..cutting.joint import Joint, Plane
 from ..intake.words import side
 from ..job import Job
+from .limb_split import Limb, split_limbs
 from .need import Need
 from .part import Part, Sheet, shown, split, whole
 from .samples import Samples
@@ -99,7 +100,8 @@ def suggest(
     now = _over(stages[-1], need)
     out = []
     for j, joint in enumerate(joints):
-        if which is not None and j not in which:
+        if (which is not None and j not in which) or joint.limb is not None:
+            # A joint through one limb stays: its point says which limb, and not how far along.
             continue
         there = _met(stages[j], joint)
         sheet = sheet_of(joint)
@@ -144,9 +146,10 @@ def _share(parts: Sequence[Part], sheet: Sheet) -> float:
 
 def _met(parts: Sequence[Part], joint: Joint) -> list[Part]:
     """The parts that a joint cuts."""
-    if joint.part is None or not parts:
+    point = joint.limb if joint.part is None else joint.part
+    if point is None or not parts:
         return list(parts)
-    cell = int(parts[0].of.cells.at(joint.part[None, :])[0])
+    cell = int(parts[0].of.cells.at(point[None, :])[0])
     return [part for part in parts if (part.cells == cell).any()]
 
 
@@ -156,7 +159,7 @@ def _cut(parts: Sequence[Part], joint: Joint) -> list[Part]:
     sheet = sheet_of(joint)
     out = [part for part in parts if not any(part is other for other in cut)]
     for part in cut:
-        out += split(part, sheet)[0]
+        out += split(part, sheet)[0] if joint.limb is None else split_limbs(part, [Limb(sheet, joint.limb)]).parts
     return out
 
 

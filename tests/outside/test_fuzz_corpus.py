@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from fuzz_cases import check_case, make_case
+from fuzz_cases import check_case, limb_case, make_case
 from seamwright.core.cutting.cut import cut
 
 CORPUS = {
@@ -32,6 +32,24 @@ CORPUS = {
 @pytest.mark.parametrize("number", CORPUS)
 def test_corpus(number: int) -> None:
     check_case(make_case(number))
+
+
+LIMBS = {
+    100603: "a gap that takes all that a joint would cut",
+    42: "an opened ring among others, no gap",
+    43: "one joint opens two pieces, with a gap",
+    46: "nine pieces, one of them opened",
+    103: "a ring opened and cut through",
+    129: "a body of blocks that one joint only opens",
+    131: "seven pieces, one of them opened",
+    132: "opened blocks cut by three more joints",
+    235: "opened blocks, no gap",
+}
+
+
+@pytest.mark.parametrize("number", LIMBS)
+def test_corpus_of_joints_through_one_limb(number: int) -> None:
+    check_case(limb_case(number))
 
 
 AGAIN = {

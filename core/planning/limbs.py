@@ -1,0 +1,450 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Series of joints along a part that is bent or a ring, each through one limb and each in a direction of its own.
+
+A sheet that meets a part in several faces is several joints to choose from. Which way round the faces lie is told on
+coarse blocks of cells; what lies between two of them is weighed by samples, and the best series is found as in `chain`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..mesh.topology import joined
+from .chain import best_chain
+from .limb_split import Limb
+from .need import Need
+from .part import Part, Sheet
+from .worth import Worth
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+_BLOCKS: Final = 700
+"""About as many blocks tell how a part hangs together; each is some cells."""
+
+_POINTS: Final = 12_000
+"""About as many samples tell what lies between two faces."""
+
+_BOX: Final = 400
+"""Samples by which boxes are measured at a glance."""
+
+_LINE: Final = 0.015
+"""Metres to either side of a sheet whose samples stand for its line."""
+
+_THIN: Final = 0.3
+"""Share of a mass limit under which what two joints leave between them is not worth a piece."""
+
+_LONG: Final = 3.0
+"""Mass limits up to which a stretch between two joints is weighed."""
+
+_STARTS: Final = 3
+"""Faces of a ring tried as the one where the series begins and ends."""
+
+_KEPT: Final = 110
+"""Most faces that a series is made of."""
+
+_ROUNDS: Final = 60
+"""Times that the stretches of the best series are measured closely and the best is chosen again."""
+
+_SHY: Final = 0.012
+"""Metres by which a box may be larger than its samples say: a limb about as thick as a limit is no piece by chance."""
+
+_CROSS: Final = 5e-4
+"""Share of the samples that two faces may each have on the wrong side of the other, by rounding, and not cross."""
+
+_TURNS: Final = np.radians([0.0, 22.5, 45.0, 67.5])
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """Joints along a part, in order; with a ring the last comes back to the first."""
+
+    limbs: tuple[Limb, ...]
+    reach: tuple[float, ...]
+    cost: float
+    ring: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _Blocks:
+    """Cells in blocks: `of` (n,) block of each of the part's cells; middles (k, 3); edges (e, 2)."""
+
+    of: IntArray
+    middles: FloatArray
+    edges: IntArray
+
+    @classmethod
+    def make(cls, part: Part) -> _Blocks:
+        cells = part.of.cells
+        middles = cells.middles[part.cells]
+        many = max(2, round((len(part.cells) / _BLOCKS) ** (1.0 / 3.0)))
+        place = np.floor((middles - middles.min(axis=0)) / (many * cells.step) + 1e-6).astype(np.int64)
+        span = place.max(axis=0) + 1
+        _, of = np.unique((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2], return_inverse=True)
+        of = of.reshape(-1)
+        count = np.bincount(of)
+        centre = np.stack([np.bincount(of, middles[:, k]) for k in range(3)], axis=1) / count[:, None]
+        local = np.full(len(cells.foam), -1, dtype=np.int64)
+        local[part.cells] = of
+        edges = np.sort(local[part.pairs], axis=1)
+        edges = np.unique(edges[edges[:, 0] != edges[:, 1]], axis=0)
+        return cls(of, centre, edges)
+
+    def faces(self, sheet: Sheet) -> list[tuple[BoolArray, BoolArray]]:
+        """For each face of a sheet the edges that it severs, (e,), and the blocks by it, (k,)."""
+        up = sheet.above(self.middles) >= 0.0
+        ends = up[self.edges]
+        crossing = ends[:, 0] != ends[:, 1]
+        if not crossing.any():
+            return []
+        near = np.zeros(len(up), dtype=bool)
+        near[self.edges[crossing]] = True
+        both = self.edges[near[self.edges].all(axis=1)]
+        label = joined(len(up), both[:, 0], both[:, 1])
+        names = label[self.edges[:, 0]]
+        return [(crossing & (names == k), near & (label == k)) for k in np.unique(names[crossing]).tolist()]
+
+    def parted(self, severed: BoolArray) -> IntArray:
+        """Connected groups of blocks when some edges are severed."""
+        rest = self.edges[~severed]
+        return joined(len(self.middles), rest[:, 0], rest[:, 1])
+
+
+@dataclass(frozen=True, eq=False)
+class _Face:
+    sheet: Sheet
+    reach: float
+    severed: BoolArray
+    near: BoolArray
+
+
+def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth: Worth, wire: float) -> Series | None:
+    """The best series of joints through one limb each; None where the part has no limbs.
+
+    Parameters
+    ----------
+    sheets : what joints may be made of, each with its longest wire in foam, metres.
+    wire : longest wire, metres.
+    """
+    blocks = _Blocks.make(part)
+    faces: list[_Face] = []
+    several = 0
+    for sheet, reach in sheets:
+        own = [_Face(sheet, reach, *face) for face in blocks.faces(sheet)]
+        several += len(own) > 1
+        faces += own
+    if not several:
+        return None
+    ring, faces = _sorted_out(blocks, faces)
+    if len(faces) < 2:
+        return None
+    # Prices by all samples: of few the luckiest would be taken for the cheapest.
+    fees = _View.make(part, blocks, len(part.skin)).fees(faces, worth, wire)
+    view = _View.make(part, blocks, _POINTS)
+    keep = _best_by_place(faces, fees)
+    faces, fees = [faces[k] for k in keep], fees[keep]
+    sight = _Sight.make(view, faces)
+    if not ring:
+        far = _end(blocks)
+        sides = [blocks.parted(face.severed) for face in faces]
+        rows = np.arange(len(faces))
+        return _chain(view, sight, rows, fees, np.array([side == side[far] for side in sides]), need, worth)
+    best: Series | None = None
+    for k in np.argsort(fees, kind="stable")[:_STARTS].tolist():
+        start = faces[k]
+        ends = blocks.edges[start.severed]
+        up = start.sheet.above(blocks.middles) >= 0.0
+        far = int(ends[~up[ends]][0])
+        apart = np.flatnonzero([not (face.near & start.near).any() for face in faces])
+        sides = [blocks.parted(faces[n].severed | start.severed) for n in apart.tolist()]
+        two = np.array([side.max() == 1 for side in sides], dtype=bool)
+        if not two.any():
+            continue
+        own = np.array([side == side[far] for side in sides])[two]
+        found = _chain(view, sight, apart[two], fees, own, need, worth, k)
+        if found is not None and (best is None or found.cost + float(fees[k]) < best.cost):
+            limbs = (Limb(start.sheet, view.point(start)), *found.limbs)
+            best = Series(limbs, (start.reach, *found.reach), found.cost + float(fees[k]), True)
+    return best
+
+
+def _sorted_out(blocks: _Blocks, faces: list[_Face]) -> tuple[bool, list[_Face]]:
+    """Whether the part is a ring, and the faces that open it, or those that part it."""
+    whole = int(blocks.parted(np.zeros(len(blocks.edges), dtype=bool)).max())
+    opening, parting = [], []
+    for face in faces:
+        count = int(blocks.parted(face.severed).max()) - whole
+        if count == 0:
+            opening.append(face)
+        elif count == 1:
+            parting.append(face)
+    return (True, opening) if len(opening) > len(parting) // 4 and len(opening) > 3 else (False, parting)
+
+
+def _end(blocks: _Blocks) -> int:
+    """A block at an end of the part: the one furthest along from the first, by steps from block to block."""
+    at = 0
+    for _ in range(2):
+        steps = np.full(len(blocks.middles), -1, dtype=np.int64)
+        steps[at] = 0
+        k = 0
+        while True:
+            known = steps[blocks.edges] >= 0
+            fresh = np.concatenate(
+                [blocks.edges[known[:, 0] & ~known[:, 1], 1], blocks.edges[known[:, 1] & ~known[:, 0], 0]]
+            )
+            if len(fresh) == 0:
+                break
+            k += 1
+            steps[fresh] = k
+        at = int(np.argmax(steps))
+    return at
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """Samples of a part with the block that each belongs to.
+
+    Attributes
+    ----------
+    points, normals : (n, 3) of skin. block : (n,). worth, spared, skin : (n,) as in `Samples`, each for all it
+        stands for. lines : (n, 3) weighted metres of line, summed, as in `Part.lines`.
+    cells : (c, 3) middles of cells. cell_block, foam : (c,).
+    """
+
+    part: Part
+    points: FloatArray
+    normals: FloatArray
+    block: IntArray
+    worth: FloatArray
+    spared: FloatArray
+    skin: FloatArray
+    lines: FloatArray
+    cells: FloatArray
+    cell_block: IntArray
+    foam: FloatArray
+
+    @classmethod
+    def make(cls, part: Part, blocks: _Blocks, points: int) -> _View:
+        of = part.of
+        local = np.full(len(of.cells.foam) + 1, -1, dtype=np.int64)
+        local[part.cells] = blocks.of
+        rows = part.skin[:: max(1, len(part.skin) // points)]
+        each = len(part.skin) / max(len(rows), 1)
+        block = local[of.home[rows]]
+        rows, block = rows[block >= 0], block[block >= 0]
+        cells = np.arange(0, len(part.cells), max(1, len(part.cells) // _POINTS))
+        foam = of.cells.foam[part.cells[cells]]
+        turn = part.turn
+        frame = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0], [0.0, 0.0, 1.0]])
+        shown = np.sqrt(np.maximum(1.0 - (of.normals[rows] @ frame.T) ** 2, 0.0))
+        shown[:, :2] = shown[:, :2].mean(axis=1, keepdims=True)
+        skin = of.skin[rows] * each
+        # Joint faces that are there already weigh too; spread over the skin they are near enough.
+        skin *= part.laid / max(float(skin.sum()), 1e-12)
+        return cls(
+            part,
+            of.points[rows],
+            of.normals[rows],
+            block,
+            of.worth[rows] * each,
+            of.spared[rows] * each,
+            skin,
+            shown * (of.worth[rows] * each)[:, None],
+            of.cells.middles[part.cells[cells]],
+            blocks.of[cells],
+            foam * (part.foam / float(foam.sum())),
+        )
+
+    def fees(self, faces: Sequence[_Face], worth: Worth, wire: float) -> FloatArray:
+        """What each face costs as a joint."""
+        return np.array([self._fee(face, worth, wire) for face in faces])
+
+    def _fee(self, face: _Face, worth: Worth, wire: float) -> float:
+        """What a face costs as a joint."""
+        rows = np.flatnonzero(face.near[self.block])
+        rise = face.sheet.slope(self.points[rows] @ face.sheet.u)
+        square = np.sqrt(1.0 + rise * rise)
+        away = np.abs(face.sheet.above(self.points[rows])) / square
+        rows, rise, square, away = (x[away < _LINE] for x in (rows, rise, square, away))
+        across = (self.normals[rows] @ face.sheet.w - rise * (self.normals[rows] @ face.sheet.u)) / square
+        level = np.sqrt(np.maximum(1.0 - across * across, 0.0)) * np.clip(1.0 - away / _LINE, 0.0, None) / _LINE
+        off = float((self.worth[rows] * level).sum() - worth.follow * (self.spared[rows] * level).sum())
+        dear = worth.wire * max(face.reach / wire - 1.0, 0.0)
+        return worth.line * off + worth.area * self.area(face) + dear
+
+    def area(self, face: _Face) -> float:
+        """Square metres of a face."""
+        step = self.part.of.cells.step
+        near = np.flatnonzero(face.near[self.cell_block])
+        thick = np.abs(face.sheet.above(self.cells[near])) < 1.5 * step
+        return float(self.foam[near[thick]].sum()) / (3.0 * step)
+
+    def point(self, face: _Face) -> FloatArray:
+        """A point on a face: of the foam by it the place nearest to its middle."""
+        near = self.cells[face.near[self.cell_block]]
+        if len(near) == 0:
+            near = self.cells
+        high = face.sheet.above(near)
+        thick = np.flatnonzero(np.abs(high) < 2.0 * self.part.of.cells.step)
+        near, high = (near[thick], high[thick]) if len(thick) else (near, high)
+        k = int(np.argmin(((near - near.mean(axis=0)) ** 2).sum(axis=1)))
+        out: FloatArray = near[k] - high[k] * face.sheet.w
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class _Sight:
+    """Faces, with what lies above their sheets and what lies by them; (faces, n) of cells and of samples."""
+
+    faces: list[_Face]
+    cells_up: BoolArray
+    cells_near: BoolArray
+    skin_up: BoolArray
+    skin_near: BoolArray
+    area: FloatArray
+
+    @classmethod
+    def make(cls, view: _View, faces: list[_Face]) -> _Sight:
+        return cls(
+            faces,
+            np.array([face.sheet.above(view.cells) >= 0.0 for face in faces]),
+            np.array([face.near[view.cell_block] for face in faces]),
+            np.array([face.sheet.above(view.points) >= 0.0 for face in faces]),
+            np.array([face.near[view.block] for face in faces]),
+            np.array([view.area(face) for face in faces]),
+        )
+
+    def beyond(self, view: _View, rows: IntArray, sides: BoolArray, start: int) -> tuple[BoolArray, BoolArray]:
+        """For some faces, which cells and which samples lie on the side that `sides`, by blocks, leaves out.
+
+        `start`: the face where a ring is opened, below which it begins and above which it ends; -1: none is.
+        """
+        up, near = self.cells_up[rows], self.cells_near[rows]
+        inside = sides[:, view.cell_block]
+        # By a face its own side counts; which that is, most of what is there tells.
+        flip = ((up == inside) & near).sum(axis=1) * 2 < near.sum(axis=1)
+        cells = np.where(near, up == flip[:, None], ~inside)
+        skin = np.where(self.skin_near[rows], self.skin_up[rows] == flip[:, None], ~sides[:, view.block])
+        if start >= 0:
+            cells = np.where(self.cells_near[start], self.cells_up[start], cells)
+            skin = np.where(self.skin_near[start], self.skin_up[start], skin)
+        return cells, skin
+
+
+def _best_by_place(faces: Sequence[_Face], fees: FloatArray) -> IntArray:
+    """The cheapest faces of each place, not too many."""
+    where = np.array([int(face.near.argmax()) for face in faces])
+    order = np.lexsort((fees, where))
+    # How many cheaper ones there are in its place.
+    start = np.flatnonzero(np.append(True, np.diff(where[order]) != 0))
+    turn = np.arange(len(order)) - np.repeat(start, np.diff(np.append(start, len(order))))
+    rank = order[np.lexsort((fees[order], turn))]
+    return np.sort(rank[:_KEPT])
+
+
+def _chain(
+    view: _View,
+    sight: _Sight,
+    rows: IntArray,
+    fees: FloatArray,
+    sides: BoolArray,
+    need: Need,
+    worth: Worth,
+    start: int = -1,
+) -> Series | None:
+    """The best series of faces of which each leaves all of the others on one side."""
+    of = view.part.of
+    cells, skin = sight.beyond(view, rows, sides, start)
+    rest = (~cells) @ view.foam
+    order = np.argsort(rest, kind="stable")
+    rows, cells, skin, rest = rows[order], cells[order], skin[order], rest[order]
+    n = len(rows)
+    own = np.zeros(n + 2)
+    if start >= 0:
+        own[[0, -1]] = (of.face_mass - of.density * of.gap / 2.0) * sight.area[start]
+    own[1:-1] = (of.face_mass - of.density * of.gap / 2.0) * sight.area[rows]
+    volume = np.concatenate([[0.0], rest, [view.part.foam]])
+    under = (~skin).astype(np.float64)
+    laid = np.concatenate([[0.0], under @ view.skin, [float(view.skin.sum())]])
+    line = np.concatenate([np.zeros((1, 3)), under @ view.lines, view.lines.sum(axis=0)[None]])
+    mass = of.density * volume + laid
+    i, j = np.triu_indices(n + 2, 1)
+    weighs = mass[j] - mass[i] + own[i] + own[j]
+    ok = (weighs > _THIN * need.limit) & (weighs < _LONG * need.limit)
+    over, rind = cells.astype(np.float32), skin.astype(np.float32)
+    crossing = ((1.0 - over) @ over.T > _CROSS * over.shape[1]) | ((1.0 - rind) @ rind.T > _CROSS * rind.shape[1])
+    inner = (i > 0) & (j < n + 1)
+    ok[inner] &= ~crossing[i[inner] - 1, j[inner] - 1]
+    i, j, weighs = i[ok], j[ok], weighs[ok]
+    if len(i) == 0:
+        return None
+    every = np.concatenate([np.ones((1, skin.shape[1]), bool), skin, np.zeros((1, skin.shape[1]), bool)])
+
+    def cost(i: IntArray, j: IntArray, points: IntArray) -> FloatArray:
+        box = _boxes(view.points[points], every[:, points], i, j) + of.grow + _SHY
+        return need.cost(
+            box,
+            np.maximum(volume[j] - volume[i], 1e-9),
+            mass[j] - mass[i] + own[i] + own[j],
+            np.maximum(line[j] - line[i], 0.0),
+            worth,
+        )
+
+    slab = np.full((n + 2, n + 2), np.inf)
+    slab[i, j] = cost(i, j, np.arange(0, len(view.points), max(1, len(view.points) // _BOX)))
+    fee = np.zeros(n + 2)
+    fee[1:-1] = fees[rows]
+    known = np.zeros(slab.shape, dtype=bool)
+    all_points = np.arange(len(view.points))
+    best: tuple[float, list[int]] | None = None
+    for _ in range(_ROUNDS):
+        total, chain = best_chain(slab, fee, np.arange(n))
+        if not chain or (best is not None and total >= best[0]):
+            break
+        stops = np.array([0, *(k + 1 for k in chain), n + 1])
+        a, b = stops[:-1], stops[1:]
+        fresh = ~known[a, b]
+        if not fresh.any():
+            best = total, chain
+            break
+        # Fewer samples see a smaller box: what looks best is looked at closely.
+        slab[a[fresh], b[fresh]] = cost(a[fresh], b[fresh], all_points)
+        known[a, b] = True
+        true = float(slab[a, b].sum() + fee[a].sum())
+        if np.isfinite(true) and (best is None or true < best[0]):
+            best = true, chain
+    if best is None:
+        return None
+    faces = [sight.faces[k] for k in rows[best[1]].tolist()]
+    limbs = tuple(Limb(face.sheet, view.point(face)) for face in faces)
+    return Series(limbs, tuple(face.reach for face in faces), best[0], False)
+
+
+def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> FloatArray:
+    """Box of the points that are beyond i and not beyond j by the rows of `every`, (p, 3) metres."""
+    out = np.empty((len(i), 3))
+    along = [np.cos(a) * points[:, 0] + np.sin(a) * points[:, 1] for a in (*_TURNS, *(_TURNS + np.pi / 2.0))]
+    for begin in range(0, len(i), 1024):
+        rows = slice(begin, begin + 1024)
+        inside = every[i[rows]] & ~every[j[rows]]
+        reach = np.stack([_extent(values, inside) for values in (*along, points[:, 2])], axis=1)
+        count = len(_TURNS)
+        flat = reach[:, :count] * reach[:, count : 2 * count]
+        best = np.argmin(flat, axis=1)
+        pick = np.arange(len(best))
+        out[rows] = np.stack([reach[pick, best], reach[pick, count + best], reach[:, -1]], axis=1)
+    return out
+
+
+def _extent(values: FloatArray, inside: BoolArray) -> FloatArray:
+    high = np.where(inside, values, -np.inf).max(axis=1)
+    low = np.where(inside, values, np.inf).min(axis=1)
+    out: FloatArray = np.where(np.isfinite(high), high - low, 0.0)
+    return out

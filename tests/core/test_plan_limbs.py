@@ -1,0 +1,150 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Plans of joints through one limb each: rings and bent bodies, against the exact cut."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from proof import assert_closed
+from seamwright.core.cutting.cut import cut
+from seamwright.core.cutting.joint import Plane
+from seamwright.core.handling.checks import within_limits
+from seamwright.core.handling.figures import measure_piece
+from seamwright.core.job import Job
+from seamwright.core.mesh.mesh import Mesh
+from seamwright.core.planning import options as ways
+from seamwright.core.planning.limb_split import Limb, split_limbs
+from seamwright.core.planning.limbs import series
+from seamwright.core.planning.need import Need
+from seamwright.core.planning.options import Rules, options
+from seamwright.core.planning.part import Part, Sheet, whole
+from seamwright.core.planning.propose import Wish, propose
+from seamwright.core.planning.samples import take_samples
+from seamwright.core.planning.suggest import suggest
+from seamwright.core.planning.worth import Worth
+from shapes import rock, torus
+
+JOB = Job.from_toml(
+    """
+    [foam]
+    kerf = "0 mm"
+    [skin]
+    bridging = "0 mm"
+    layers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]
+    [limits]
+    piece_mass = "50 kg"
+    piece_size = ["2.4 m", "1.2 m", "1.2 m"]
+    [joints]
+    fit = "0 mm"
+    kinds = ["plane"]
+    """
+)
+RING = torus(64, 16, 1.3, 0.3)
+
+
+@pytest.fixture(scope="module")
+def ring() -> Part:
+    return whole(take_samples(RING, JOB, 0.0))
+
+
+@pytest.fixture(scope="module")
+def rules(ring: Part) -> Rules:
+    return Rules.of(JOB, Need.of(JOB, ring.of.face_mass, 0.988, ring.of.grow), Worth.of(0.5), JOB.carving.crumb)
+
+
+def sheet(point: tuple[float, float, float], normal: tuple[float, float, float]) -> Sheet:
+    w = np.array(normal) / np.linalg.norm(normal)
+    u = np.cross((0.0, 0.0, 1.0), w)
+    u /= np.linalg.norm(u)
+    return Sheet(u, w, np.array([[0.0, float(np.array(point) @ w)]]), True)
+
+
+def test_parts_and_lines_are_those_of_the_exact_cut(ring: Part) -> None:
+    limbs = [
+        Limb(sheet((1.3, 0.1, 0.0), (0.2, 1.0, 0.0)), np.array([1.3, 0.1, 0.0])),
+        Limb(sheet((-1.3, 0.3, 0.0), (-0.3, 1.0, 0.0)), np.array([-1.3, 0.3, 0.1])),
+    ]
+    made = split_limbs(ring, limbs)
+    exact = cut(RING, [limb.joint(None) for limb in limbs])
+    assert len(made.parts) == len(exact.pieces) == 2
+    assert all(limb.point is not None for limb in made.limbs)
+    figures = [measure_piece(body.mesh, JOB) for body in exact.pieces]
+    mine = sorted(made.parts, key=lambda part: part.mass)
+    theirs = sorted(figures, key=lambda piece: piece.finished_mass)
+    for part, piece in zip(mine, theirs, strict=True):
+        assert part.mass == pytest.approx(piece.finished_mass, rel=0.01)
+        assert part.foam == pytest.approx(piece.volume, rel=0.01)
+        assert part.box == pytest.approx(piece.box, abs=0.03)
+    assert made.area == pytest.approx(sum(c.area for c in exact.contacts), rel=0.03)
+    assert made.line == pytest.approx(sum(c.visible_length for c in exact.contacts), rel=0.07)
+    # Every cell and every sample is in one part.
+    assert sum(len(part.cells) for part in mine) == len(ring.cells)
+    assert sum(len(part.skin) for part in mine) == len(ring.skin)
+    # One alone opens it and parts nothing.
+    (opened,) = split_limbs(ring, limbs[:1]).parts
+    assert opened.foam == pytest.approx(ring.foam)
+    assert len(opened.pairs) < len(ring.pairs)
+
+
+def test_a_sheet_with_one_face_needs_no_limb() -> None:
+    block = whole(take_samples(rock(3, 3), JOB, 0.0))
+    made = split_limbs(block, [Limb(sheet((0.1, 0.0, 0.0), (1.0, 0.1, 0.0)), np.array([0.1, 0.0, 0.0]))])
+    assert len(made.parts) == 2
+    assert made.limbs[0].point is None
+    assert series(block, [(sheet((0.1, 0.0, 0.0), (1.0, 0.1, 0.0)), 0.0)], None, None, 1.5) is None  # type: ignore[arg-type]
+
+
+def test_a_ring_is_offered_two_joints_each_on_a_limb_of_its_own(
+    ring: Part, rules: Rules, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = options(ring, rules)
+    limbed = [option for option in found if option.limbs]
+    assert len(limbed) == 1
+    (option,) = limbed
+    assert len(option.limbs) == len(option.parts) == 2
+    one, two = option.limbs
+    assert one.point is not None
+    assert two.point is not None
+    assert float(np.linalg.norm(one.point - two.point)) > 1.0, "they are on one limb"
+    assert abs(float(two.sheet.above(one.point[None])[0])) > 0.02, "both are of one sheet"
+    # Parts are those of the exact cut.
+    exact = cut(RING, [limb.joint(None) for limb in option.limbs])
+    assert sorted(body.volume for body in exact.pieces) == pytest.approx(
+        sorted(part.foam for part in option.parts), rel=0.02
+    )
+    # It comes on top of what is offered anyway, the best first.
+    monkeypatch.setattr(ways, "series", lambda *_: None)
+    without = options(ring, rules)
+    totals = [ways._total(option, rules) for option in found]
+    assert totals == sorted(totals)
+    assert [o for o in found if not o.limbs] == without or len(found) == len(without) + 1
+    assert totals[0] <= ways._total(without[0], rules)
+
+
+def test_a_ring_is_planned_and_cut_within_the_limits() -> None:
+    gap = 0.01
+    proposal = propose(RING, JOB, gap, wish=Wish(hidden=0.5))
+    result = cut(RING, proposal.joints, gap, crumb=JOB.carving.crumb)
+    assert not proposal.over
+    assert len(result.pieces) == proposal.quality.pieces
+    assert len(proposal.joints) == len(proposal.reasons)
+    for body in (*result.pieces, *result.taken):
+        assert_closed(body.mesh)
+    assert all(within_limits(measure_piece(body.mesh, JOB), JOB) for body in result.pieces)
+    assert any(joint.limb is not None for joint in proposal.joints), "no joint keeps to one limb"
+    assert proposal.quality.area == pytest.approx(sum(c.area for c in result.contacts), rel=0.05)
+
+
+def test_joints_on_one_limb_that_are_given_do_not_upset_what_is_told_of_others(ring: Part) -> None:
+    joints = [
+        Plane((1.3, 0.1, 0.0), (0.2, 1.0, 0.0), limb=(1.3, 0.1, 0.0)),
+        Plane((-1.3, 0.3, 0.0), (-0.3, 1.0, 0.0), limb=(-1.3, 0.3, 0.1)),
+    ]
+    assert suggest(ring.of, joints, JOB) == ()
+
+
+def test_a_mesh_is_not_changed() -> None:
+    mesh = Mesh(RING.vertices.copy(), RING.triangles.copy())
+    before = mesh.vertices.tobytes()
+    split_limbs(whole(take_samples(mesh, JOB, 0.0)), [Limb(sheet((1.3, 0.1, 0.0), (0.2, 1.0, 0.0)), np.zeros(3))])
+    assert mesh.vertices.tobytes() == before
