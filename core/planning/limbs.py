@@ -28,6 +28,12 @@ BoolArray = NDArray[np.bool_]
 _BLOCKS: Final = 700
 """About as many blocks tell how a part hangs together; each is some cells."""
 
+_STATIONS: Final = (0.2, 0.35, 0.5, 0.65, 0.8)
+"""Where along a part planes are laid to see whether it has limbs."""
+
+_EDGES: Final = 4
+"""Pairs of blocks that a face severs at least: less is a bump on the surface and no limb."""
+
 _POINTS: Final = 12_000
 """About as many samples tell what lies between two faces."""
 
@@ -122,6 +128,21 @@ class _Face:
     reach: float
     severed: BoolArray
     near: BoolArray
+
+
+def has_limbs(part: Part) -> bool:
+    """Whether a part is a ring or bent, so that planes through it meet it in several faces."""
+    blocks = _Blocks.make(part)
+    for turn in np.radians(np.arange(0.0, 180.0, 30.0)).tolist():
+        w = np.array([np.cos(turn), np.sin(turn), 0.0])
+        u = np.array([w[1], -w[0], 0.0])
+        height = blocks.middles @ w
+        for share in _STATIONS:
+            at = float(height.min() + share * np.ptp(height))
+            faces = blocks.faces(Sheet(u, w, np.array([[0.0, at]]), True))
+            if sum(int(severed.sum()) >= _EDGES for severed, _ in faces) > 1:
+                return True
+    return False
 
 
 def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth: Worth, wire: float) -> Series | None:

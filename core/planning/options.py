@@ -104,7 +104,7 @@ class Rules:
     ----------
     need, worth : laws of pieces and costs. profiles : whether profiles are sought. planes : whether planes are.
     wire : longest stretch of wire in foam, metres. thin : least thickness, metres.
-    crumb : cubic metres under which a body is no piece.
+    crumb : cubic metres under which a body is no piece. limbs : whether joints through one limb only are sought.
     """
 
     need: Need
@@ -114,6 +114,7 @@ class Rules:
     wire: float
     thin: float
     crumb: float
+    limbs: bool = False
 
     @classmethod
     def of(cls, job: Job, need: Need, worth: Worth, crumb: float) -> Rules:
@@ -155,7 +156,7 @@ def options(part: Part, rules: Rules) -> list[Option]:
         for way in _chosen(ways, tried + _FLAT)
         if (option := _cut(part, way.sheets, way.reach, rules)) is not None
     ]
-    if many >= _LIMBS:
+    if rules.limbs and many >= _LIMBS:
         along = series(part, sheets, rules.need, rules.worth, rules.wire)
         option = None if along is None else _cut_limbs(part, along, rules)
         found += [] if option is None else [option]

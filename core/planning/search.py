@@ -72,6 +72,7 @@ class Search:
     budget : samples and cells that may be looked at, over all options; a count, so that the same carving gets the same
         plan on a slow day.
     progress : told what is done.
+    value : cost of the plans found, infinite while there is none.
     """
 
     rules: Rules
@@ -80,6 +81,7 @@ class Search:
     work: int = 0
     cancelled: bool = False
     looked: int = field(default=0)
+    value: float = float("inf")
 
     def run(self, parts: list[Part], must: bool = False) -> list[Plan]:
         """The best plans found. After `Cancelled` what is still open is left uncut.
@@ -107,6 +109,7 @@ class Search:
                 value = sum(_true(root) for root in roots)
                 if best is None or value < best[0] - 1e-9:
                     best = value, [_plan(root) for root in roots]
+                    self.value = value
                 if self.work > self.budget:
                     break
         except Cancelled:

@@ -9,6 +9,7 @@ from typing import Final
 
 from ..errors import Progress
 from ..job import Job
+from .limbs import has_limbs
 from .need import Need
 from .options import Rules
 from .part import whole
@@ -19,6 +20,9 @@ from .worth import Worth
 _SHARE: Final = 0.988
 """Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
 centimetre afterwards costs less than a piece more."""
+
+_LIMBS: Final = 0.5
+"""Share of its budget by which a ring or a bent body is planned again limb by limb."""
 
 BUDGET: Final = 1_500_000
 """Samples and cells looked at in the search: some forty parts of a rock of twenty pieces."""
@@ -181,10 +185,24 @@ def search_body(
     """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case.
 
     lighter : factor on the mass limit that is planned with.
+
+    Notes
+    -----
+    A ring or a bent body is planned again limb by limb, and the plan of less cost is taken.
     """
     rules = _rules(samples, job, wish, planes, lighter)
-    search = Search(rules, budget, progress)
-    plan = search.run([whole(samples)], must)[0]
+    body = whole(samples)
+    limbs = not must and has_limbs(body)
+    teller = Teller(progress)
+    search = Search(rules, budget, teller.part(0.0, 0.65) if limbs else progress)
+    plan = search.run([body], must)[0]
+    if limbs and plan.option is not None and not search.cancelled:
+        again = Search(replace(rules, limbs=True), int(_LIMBS * budget), teller.part(0.65, 1.0))
+        other = again.run([body])[0]
+        again.looked += search.looked
+        if again.value < search.value and not again.cancelled:
+            return other, again
+        search.looked, search.cancelled = again.looked, again.cancelled
     return plan, search
 
 

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from proof import assert_closed
@@ -14,13 +16,15 @@ from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning import options as ways
 from seamwright.core.planning.limb_split import Limb, split_limbs
-from seamwright.core.planning.limbs import series
+from seamwright.core.planning.limbs import has_limbs, series
 from seamwright.core.planning.need import Need
 from seamwright.core.planning.options import Rules, options
 from seamwright.core.planning.part import Part, Sheet, whole
 from seamwright.core.planning.propose import Wish, propose
 from seamwright.core.planning.samples import take_samples
+from seamwright.core.planning.search import Search
 from seamwright.core.planning.suggest import suggest
+from seamwright.core.planning.wished import search_body
 from seamwright.core.planning.worth import Worth
 from shapes import rock, torus
 
@@ -49,7 +53,8 @@ def ring() -> Part:
 
 @pytest.fixture(scope="module")
 def rules(ring: Part) -> Rules:
-    return Rules.of(JOB, Need.of(JOB, ring.of.face_mass, 0.988, ring.of.grow), Worth.of(0.5), JOB.carving.crumb)
+    plain = Rules.of(JOB, Need.of(JOB, ring.of.face_mass, 0.988, ring.of.grow), Worth.of(0.5), JOB.carving.crumb)
+    return replace(plain, limbs=True)
 
 
 def sheet(point: tuple[float, float, float], normal: tuple[float, float, float]) -> Sheet:
@@ -131,8 +136,21 @@ def test_a_ring_is_planned_and_cut_within_the_limits() -> None:
     for body in (*result.pieces, *result.taken):
         assert_closed(body.mesh)
     assert all(within_limits(measure_piece(body.mesh, JOB), JOB) for body in result.pieces)
-    assert any(joint.limb is not None for joint in proposal.joints), "no joint keeps to one limb"
     assert proposal.quality.area == pytest.approx(sum(c.area for c in result.contacts), rel=0.05)
+
+
+def test_limb_by_limb_is_taken_only_where_it_is_better(ring: Part, rules: Rules) -> None:
+    assert has_limbs(ring)
+    assert not has_limbs(whole(take_samples(rock(3, 3), JOB, 0.0)))
+    searches = [Search(one, 300_000) for one in (replace(rules, limbs=False), rules)]
+    plans = [search.run([ring])[0] for search in searches]
+    assert all(np.isfinite(search.value) for search in searches)
+    assert not any(step.option.limbs for step in plans[0] if step.option)
+    assert any(step.option.limbs for step in plans[1] if step.option)
+    taken, search = search_body(ring.of, JOB, Wish(hidden=0.5), 300_000, None)
+    assert search.value <= searches[0].value
+    assert search.looked > searches[0].looked
+    assert taken.pieces in {plan.pieces for plan in plans} or search.value < searches[0].value
 
 
 def test_joints_on_one_limb_that_are_given_do_not_upset_what_is_told_of_others(ring: Part) -> None:
