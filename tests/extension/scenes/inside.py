@@ -278,6 +278,7 @@ def picture() -> dict[str, Any]:
         keys = [p.identifier for p in group.bl_rna.properties if p.type in ("BOOLEAN", "INT", "FLOAT", "STRING")]
         out["job"] = {key: _plain(getattr(group, key)) for key in keys if not key.endswith("_index")}
         out["findings"] = [[row.check, row.severity, row.message] for row in group.findings]
+        out["plans"] = [[plan.name, plan.text, plan.joints, plan.measures] for plan in group.plans]
         out["tree"] = sorted(child.name for child in collection.children)
     return out
 

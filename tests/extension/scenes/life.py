@@ -59,6 +59,7 @@ def steps() -> dict[str, Callable[[], set[str]]]:
         "limits": lambda: ops.limits_preset(*DO, preset="two"),
         "settings": lambda: ops.settings_read(*DO, filepath=str(SOURCE / "JOB.toml")),
         "propose": lambda: ops.joints_propose(*DO),
+        "keep the plan": lambda: ops.plan_keep(*DO),
         "move a joint": by_hand(lambda: move(1)),
         "cut": lambda: ops.cut(*DO),
         "show the carving": lambda: ops.show(*DO, what="CARVING"),
@@ -71,6 +72,7 @@ def steps() -> dict[str, Callable[[], set[str]]]:
         "remove one": lambda: ops.joint_remove(*DO),
         "clear": lambda: ops.joints_clear(*DO),
         "equal": lambda: ops.joints_equal(*DO, parts=5),
+        "take the plan": lambda: ops.plan_take(*DO, row=0),
         "cut at last": lambda: ops.cut(*DO),
     }
 
