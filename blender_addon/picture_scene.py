@@ -141,9 +141,7 @@ class PictureScene:
         for obj, centre, shift in zip(self._pieces, self._centres, shifts, strict=True):
             obj.location = (centre + shift).tolist()
         self._lines.hide_render = apart != 0.0 or dress == BARE
-        yield 0.25
         self._dress(bool(dress))
-        yield 0.3
         # A viewpoint may stand among the rock: its lines are no thinner than they look from a step away.
         middle_depth = max(float(view.project([(self._low + self._high) / 2.0])[0, 2]), 1.0 if shot.view else 0.0)
         pixel = view.width_at(middle_depth) / WIDTH
