@@ -2,8 +2,8 @@
 """A rock skirt: a band of rock that stands round a frame, hollow inside; our own invention, sizes as in the trade.
 
 It stands 20 mm off a frame of 5.0 x 1.6 m whose corners are rounded, is 0.6 to 1.0 m high and 0.4 to 0.7 m wide at its
-foot, plumb on the inside (a back, against the frame) and falls away outwards like a bank of boulders. V-grooves run over
-it about every 0.6 m.
+foot, plumb on the inside (a back, against the frame) and falls away outwards like a bank of boulders. V-grooves run
+over it about every 0.6 m.
 Everything follows from the seed.
 """
 
