@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.topology import joined
+from .blocks import Blocks, Face
 from .chain import best_chain
 from .limb_split import Limb
 from .need import Need
@@ -24,15 +24,6 @@ from .worth import Worth
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-_BLOCKS: Final = 700
-"""About as many blocks tell how a part hangs together; each is some cells."""
-
-_STATIONS: Final = (0.2, 0.35, 0.5, 0.65, 0.8)
-"""Where along a part planes are laid to see whether it has limbs."""
-
-_EDGES: Final = 4
-"""Pairs of blocks that a face severs at least: less is a bump on the surface and no limb."""
 
 _POINTS: Final = 12_000
 """About as many samples tell what lies between two faces."""
@@ -77,74 +68,6 @@ class Series:
     ring: bool
 
 
-@dataclass(frozen=True, eq=False)
-class _Blocks:
-    """Cells in blocks: `of` (n,) block of each of the part's cells; middles (k, 3); edges (e, 2)."""
-
-    of: IntArray
-    middles: FloatArray
-    edges: IntArray
-
-    @classmethod
-    def make(cls, part: Part) -> _Blocks:
-        cells = part.of.cells
-        middles = cells.middles[part.cells]
-        many = max(2, round((len(part.cells) / _BLOCKS) ** (1.0 / 3.0)))
-        place = np.floor((middles - middles.min(axis=0)) / (many * cells.step) + 1e-6).astype(np.int64)
-        span = place.max(axis=0) + 1
-        _, of = np.unique((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2], return_inverse=True)
-        of = of.reshape(-1)
-        count = np.bincount(of)
-        centre = np.stack([np.bincount(of, middles[:, k]) for k in range(3)], axis=1) / count[:, None]
-        local = np.full(len(cells.foam), -1, dtype=np.int64)
-        local[part.cells] = of
-        edges = np.sort(local[part.pairs], axis=1)
-        edges = np.unique(edges[edges[:, 0] != edges[:, 1]], axis=0)
-        return cls(of, centre, edges)
-
-    def faces(self, sheet: Sheet) -> list[tuple[BoolArray, BoolArray]]:
-        """For each face of a sheet the edges that it severs, (e,), and the blocks by it, (k,)."""
-        up = sheet.above(self.middles) >= 0.0
-        ends = up[self.edges]
-        crossing = ends[:, 0] != ends[:, 1]
-        if not crossing.any():
-            return []
-        near = np.zeros(len(up), dtype=bool)
-        near[self.edges[crossing]] = True
-        both = self.edges[near[self.edges].all(axis=1)]
-        label = joined(len(up), both[:, 0], both[:, 1])
-        names = label[self.edges[:, 0]]
-        return [(crossing & (names == k), near & (label == k)) for k in np.unique(names[crossing]).tolist()]
-
-    def parted(self, severed: BoolArray) -> IntArray:
-        """Connected groups of blocks when some edges are severed."""
-        rest = self.edges[~severed]
-        return joined(len(self.middles), rest[:, 0], rest[:, 1])
-
-
-@dataclass(frozen=True, eq=False)
-class _Face:
-    sheet: Sheet
-    reach: float
-    severed: BoolArray
-    near: BoolArray
-
-
-def has_limbs(part: Part) -> bool:
-    """Whether a part is a ring or bent, so that planes through it meet it in several faces."""
-    blocks = _Blocks.make(part)
-    for turn in np.radians(np.arange(0.0, 180.0, 30.0)).tolist():
-        w = np.array([np.cos(turn), np.sin(turn), 0.0])
-        u = np.array([w[1], -w[0], 0.0])
-        height = blocks.middles @ w
-        for share in _STATIONS:
-            at = float(height.min() + share * np.ptp(height))
-            faces = blocks.faces(Sheet(u, w, np.array([[0.0, at]]), True))
-            if sum(int(severed.sum()) >= _EDGES for severed, _ in faces) > 1:
-                return True
-    return False
-
-
 def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth: Worth, wire: float) -> Series | None:
     """The best series of joints through one limb each; None where the part has no limbs.
 
@@ -153,11 +76,11 @@ def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth:
     sheets : what joints may be made of, each with its longest wire in foam, metres.
     wire : longest wire, metres.
     """
-    blocks = _Blocks.make(part)
-    faces: list[_Face] = []
+    blocks = Blocks.make(part)
+    faces: list[Face] = []
     several = 0
     for sheet, reach in sheets:
-        own = [_Face(sheet, reach, *face) for face in blocks.faces(sheet)]
+        own = [Face(sheet, reach, *face) for face in blocks.faces(sheet)]
         several += len(own) > 1
         faces += own
     if not several:
@@ -195,7 +118,7 @@ def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth:
     return best
 
 
-def _sorted_out(blocks: _Blocks, faces: list[_Face]) -> tuple[bool, list[_Face]]:
+def _sorted_out(blocks: Blocks, faces: list[Face]) -> tuple[bool, list[Face]]:
     """Whether the part is a ring, and the faces that open it, or those that part it."""
     whole = int(blocks.parted(np.zeros(len(blocks.edges), dtype=bool)).max())
     opening, parting = [], []
@@ -208,7 +131,7 @@ def _sorted_out(blocks: _Blocks, faces: list[_Face]) -> tuple[bool, list[_Face]]
     return (True, opening) if len(opening) > len(parting) // 4 and len(opening) > 3 else (False, parting)
 
 
-def _end(blocks: _Blocks) -> int:
+def _end(blocks: Blocks) -> int:
     """A block at an end of the part: the one furthest along from the first, by steps from block to block."""
     at = 0
     for _ in range(2):
@@ -252,7 +175,7 @@ class _View:
     foam: FloatArray
 
     @classmethod
-    def make(cls, part: Part, blocks: _Blocks, points: int) -> _View:
+    def make(cls, part: Part, blocks: Blocks, points: int) -> _View:
         of = part.of
         local = np.full(len(of.cells.foam) + 1, -1, dtype=np.int64)
         local[part.cells] = blocks.of
@@ -283,11 +206,11 @@ class _View:
             foam * (part.foam / float(foam.sum())),
         )
 
-    def fees(self, faces: Sequence[_Face], worth: Worth, wire: float) -> FloatArray:
+    def fees(self, faces: Sequence[Face], worth: Worth, wire: float) -> FloatArray:
         """What each face costs as a joint."""
         return np.array([self._fee(face, worth, wire) for face in faces])
 
-    def _fee(self, face: _Face, worth: Worth, wire: float) -> float:
+    def _fee(self, face: Face, worth: Worth, wire: float) -> float:
         """What a face costs as a joint."""
         rows = np.flatnonzero(face.near[self.block])
         rise = face.sheet.slope(self.points[rows] @ face.sheet.u)
@@ -300,14 +223,14 @@ class _View:
         dear = worth.wire * max(face.reach / wire - 1.0, 0.0)
         return worth.line * off + worth.area * self.area(face) + dear
 
-    def area(self, face: _Face) -> float:
+    def area(self, face: Face) -> float:
         """Square metres of a face."""
         step = self.part.of.cells.step
         near = np.flatnonzero(face.near[self.cell_block])
         thick = np.abs(face.sheet.above(self.cells[near])) < 1.5 * step
         return float(self.foam[near[thick]].sum()) / (3.0 * step)
 
-    def point(self, face: _Face) -> FloatArray:
+    def point(self, face: Face) -> FloatArray:
         """A point on a face: of the foam by it the place nearest to its middle."""
         near = self.cells[face.near[self.cell_block]]
         if len(near) == 0:
@@ -324,7 +247,7 @@ class _View:
 class _Sight:
     """Faces, with what lies above their sheets and what lies by them; (faces, n) of cells and of samples."""
 
-    faces: list[_Face]
+    faces: list[Face]
     cells_up: BoolArray
     cells_near: BoolArray
     skin_up: BoolArray
@@ -332,7 +255,7 @@ class _Sight:
     area: FloatArray
 
     @classmethod
-    def make(cls, view: _View, faces: list[_Face]) -> _Sight:
+    def make(cls, view: _View, faces: list[Face]) -> _Sight:
         return cls(
             faces,
             np.array([face.sheet.above(view.cells) >= 0.0 for face in faces]),
@@ -359,7 +282,7 @@ class _Sight:
         return cells, skin
 
 
-def _best_by_place(faces: Sequence[_Face], fees: FloatArray) -> IntArray:
+def _best_by_place(faces: Sequence[Face], fees: FloatArray) -> IntArray:
     """The cheapest faces of each place, not too many."""
     where = np.array([int(face.near.argmax()) for face in faces])
     order = np.lexsort((fees, where))

@@ -9,7 +9,7 @@ from typing import Final
 
 from ..errors import Progress
 from ..job import Job
-from .limbs import has_limbs
+from .blocks import has_limbs
 from .need import Need
 from .options import Rules
 from .part import whole

@@ -15,8 +15,9 @@ from seamwright.core.handling.figures import measure_piece
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning import options as ways
+from seamwright.core.planning.blocks import has_limbs
 from seamwright.core.planning.limb_split import Limb, split_limbs
-from seamwright.core.planning.limbs import has_limbs, series
+from seamwright.core.planning.limbs import series
 from seamwright.core.planning.need import Need
 from seamwright.core.planning.options import Rules, options
 from seamwright.core.planning.part import Part, Sheet, whole
