@@ -122,11 +122,8 @@ def make_image(slab: Slab, u: FloatArray, w: FloatArray) -> Image:
     return Image(column, row, _soft(cost), depth)
 
 
-def below(part: Part, image: Image, u: FloatArray, w: FloatArray, more: FloatArray | None = None) -> FloatArray:
-    """Sums in each column of the image below each row, (2 + m, columns, rows + 1).
-
-    Cubic metres of foam; kilograms of skin; `more`, (m, k): of further weights of the part's few samples.
-    """
+def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> FloatArray:
+    """Sums in each column of the image below each row, (2, columns, rows + 1): cubic metres of foam, kilograms of skin."""
     of = part.of
     columns, rows = image.depth.shape
     some, each, cells, each_cell = part.few
@@ -142,8 +139,6 @@ def below(part: Part, image: Image, u: FloatArray, w: FloatArray, more: FloatArr
     held *= part.foam / held.sum()
     laid *= part.laid / max(float(laid.sum()), 1e-12)
     images = [held, laid]
-    for weights in () if more is None else more:
-        images.append(gathered(at[: len(some)], weights, columns * rows))
     out = np.zeros((len(images), columns, rows + 1))
     np.cumsum(np.stack(images).reshape(-1, columns, rows), axis=2, out=out[:, :, 1:])
     return out

@@ -33,10 +33,10 @@ _FILL: Final = (0.88, 0.09)
 _COUNT: Final = 60
 """Most parts of a grid."""
 
-_SMALL: Final = 4.0
-"""Mass limits up to which a body is compared with small grids only."""
+_CLASSES: Final = ((1.0, 4.0), (2.0, 8.0), (4.0, 12.0))
+"""Mass limits up to which a body is compared with grids of so many parts, to begin with."""
 
-_FOLLOWED: Final = 0.8
+_FOLLOWED: Final = 0.6
 """Share of a plane's exposed line that a joint not yet planned is hoped to show."""
 
 _DEAR: Final = 1.6
@@ -182,14 +182,18 @@ class Need:
         box, line = box.copy(), line.copy()
         box[swap, :2] = box[swap, 1::-1]
         line[swap, :2] = line[swap, 1::-1]
-        out = np.empty(len(box))
-        small = mass <= _SMALL * self.limit
-        for rows, grids in (
-            (np.flatnonzero(small), self.grids[np.prod(self.grids, axis=1) <= 3.0 * _SMALL]),
-            (np.flatnonzero(~small), self.grids),
-        ):
+        out = np.full(len(box), np.inf)
+        count = np.prod(self.grids, axis=1)
+        least = 0.0
+        for most, parts in (*_CLASSES, (np.inf, np.inf)):
+            # Where none of its grids will do, a body goes on to the next class.
+            rows = np.flatnonzero((mass <= most * self.limit) & ~np.isfinite(out))
+            grids = self.grids[(count >= least) & (count <= parts)]
             if len(rows):
                 out[rows] = self._least(box[rows], volume[rows], mass[rows], line[rows], worth, grids)
+            least = most
+        far = ~np.isfinite(out)
+        out[far] = np.maximum(float(_COUNT), mass[far] / self.limit * 1.6) * _DEAR
         return out
 
     def _least(
@@ -230,7 +234,4 @@ class Need:
         value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
         value = np.where(ok, value, np.inf)
         out: FloatArray = value.min(axis=1)
-        far = ~np.isfinite(out)
-        if far.any():
-            out[far] = np.maximum(float(_COUNT), mass[far] / self.limit * 1.6) * _DEAR
         return out

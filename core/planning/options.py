@@ -168,8 +168,10 @@ def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules, sheets: list
     """Series and single joints with profiles in the directions that promise most at a glance."""
     slab = whole_slab(part)
     glances: list[tuple[float, Sweep, Pool]] = []
-    for one in sweeps:
-        pool = _charged(profiles(part, slab, one, _LEAST, rules.worth, WIRES[:1], 2 * STEP), one, rules)
+    for one, found in zip(
+        sweeps, profiles(part, slab, sweeps, _LEAST, rules.worth, WIRES[:1], 2 * STEP), strict=True
+    ):
+        pool = _charged(found, one, rules)
         if rules.planes:
             pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))
         cost, _ = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
@@ -238,19 +240,15 @@ def _planes(part: Part, one: Sweep, rules: Rules) -> tuple[list[_Way], float, fl
 def _profiles(part: Part, slab: Slab, one: Sweep, pool: Pool, rules: Rules) -> list[_Way]:
     """The best series of profiles across one direction, and the best single ones."""
     worth = rules.worth
-    more = profiles(part, slab, one, _LEAST, worth, WIRES, STEP)
+    (more,) = profiles(part, slab, [one], _LEAST, worth, WIRES, STEP)
     pool = pruned([pool, _charged(more, one, rules)], worth)
     matrix = slabs(part, one, pool, rules.need, worth)
     _, chain = best_chain(*matrix)
     singles = best_single(*matrix)[:1]
-    bent = []
-    for k in dict.fromkeys([*chain, *(row for _, rows in singles for row in rows)]):
-        if not pool.sheets[k].flat:
-            found = turned(part, slab, one, pool, k, worth)
-            if found is not None:
-                bent.append(_charged(found, one, rules))
-    for found in bent:
-        pool = pool.joined(found)
+    chosen = dict.fromkeys([*chain, *(row for _, rows in singles for row in rows)])
+    bent = turned(part, slab, one, pool, [k for k in chosen if not pool.sheet(k).flat], worth)
+    for _, found in bent:
+        pool = pool.joined(_charged(found, one, rules))
     if bent:
         matrix = slabs(part, one, pool, rules.need, worth)
     cost, chain = best_chain(*matrix)
@@ -284,7 +282,7 @@ def _charged(pool: Pool, one: Sweep, rules: Rules) -> Pool:
 
 
 def _way(pool: Pool, rows: list[int], score: float) -> _Way:
-    return _Way(tuple(pool.sheets[k] for k in rows), tuple(float(pool.reach[k]) for k in rows), score)
+    return _Way(tuple(pool.sheet(k) for k in rows), tuple(float(pool.reach[k]) for k in rows), score)
 
 
 def _chosen(ways: list[_Way], most: int) -> list[_Way]:

@@ -56,73 +56,75 @@ def best_paths(bands: Sequence[Band], band: int, depth_cost: float) -> list[tupl
     columns = max(one.image.depth.shape[0] for one in bands)
     wide, rises, count = 2 * band + 1, len(RISES), len(bands)
     images = list({id(one.image): one.image for one in bands}.values())
-    every = {id(image): _fees(image, band, depth_cost) for image in images}
-    # Bands of one image stand side by side: `mine` tells which.
-    mine = {id(image): np.array([b for b, one in enumerate(bands) if one.image is image]) for image in images}
-    rows = {
-        key: np.clip(
-            np.array([bands[b].centre for b in mine[key].tolist()])[:, None] + np.arange(wide)[None, :],
-            0,
-            every[key].shape[1] - 1,
-        )
-        for key in mine
-    }
-    stray = ((_STRAY * COLUMN) * (np.arange(-band, band + 1) / band) ** 2)[None, :, None]
-    padded = np.full((count, wide + 2 * RISE), np.inf)
-    # padded[b, k + n] is what the row from which rise RISES[rises - 1 - n] comes to k has cost so far.
-    window = np.lib.stride_tricks.sliding_window_view(padded, rises, axis=1)
-    inner = padded[:, RISE : RISE + wide]
-    inner[:] = 0.0
-    free = np.full(rises, np.inf)
-    free[RISE] = 0.0
-    fee = np.empty((count, wide, rises))
-    flat = fee.reshape(-1)
-    place = (np.arange(count * wide) * rises).reshape(count, wide)
-    came = np.empty((columns, count, wide), dtype=np.int64)
+    laid = [_fees(image, band, depth_cost) for image in images]
+    # All fees in one row by rises; at each one's end what a band reads that has no column any more: level and free.
+    air = np.full((rises, wide + 2 * RISE), np.inf)
+    air[RISE] = 0.0
+    fees = np.concatenate([*(part.reshape(rises, -1) for part in laid), air], axis=1)
+    which = {id(image): k for k, image in enumerate(images)}
+    mine = np.array([which[id(one.image)] for one in bands])
+    start = np.cumsum([0, *(part[0].size for part in laid)])
+    high = np.array([part.shape[2] for part in laid])[mine]
+    last = np.array([len(image.depth) for image in images])[mine]
+    centre = np.clip([one.centre for one in bands], 0, high - 1 - 2 * (band + RISE))
+    # Where a step of each rise is read that comes to the lowest row of each band in the first column: (rises, bands).
+    skew = RISE - RISES + np.trunc(RISES / 2.0).astype(np.int64) + np.arange(rises) * fees.shape[1]
+    first = skew[:, None] + start[mine] + centre
+    ended = np.broadcast_to((skew + start[-1])[:, None], first.shape)
+    fees = fees.ravel()
+    over = sorted(set(last.tolist()))
+    stray = np.broadcast_to((_STRAY * COLUMN) * (np.arange(-band, band + 1) / band) ** 2, (count, wide)).copy()
+    # What it costs to come to each row at the border before each column; no step begins outside the band.
+    total = np.full((columns + 1, count, wide + 2 * RISE), np.inf)
+    # before[c, n, b, k]: the row from which a step of rise RISES[n] comes to row k.
+    before = np.moveaxis(np.lib.stride_tricks.sliding_window_view(total, rises, axis=2), 3, 1)[:, ::-1]
+    inner = total[:, :, RISE : RISE + wide]
+    inner[0] = 0.0
+    place = first[:, :, None] + np.arange(wide)
+    step = np.broadcast_to(high[None, :, None], place.shape).copy()
+    fee = np.empty((rises, count, wide))
     for c in range(columns):
-        for image in images:
-            key = id(image)
-            if c < image.depth.shape[0]:
-                fee[mine[key]] = every[key][c][rows[key]] + stray
-            else:
-                fee[mine[key]] = free
-        fee += window
-        best = came[c]
-        fee.argmin(axis=2, out=best)
-        inner[:] = flat[place + best]
-    end = inner.argmin(axis=1)
-    all_bands = np.arange(count)
-    cost = inner[all_bands, end]
+        if c in over:
+            gone = last == c
+            place[:, gone] = ended[:, gone, None] + np.arange(wide)
+            step[:, gone] = 0
+            stray[gone] = 0.0
+        # Places are in range by how they are made; "clip" only spares the check.
+        fees.take(place, out=fee, mode="clip")
+        np.add(fee, before[c], out=fee)
+        np.minimum.reduce(fee, axis=0, out=inner[c + 1])
+        inner[c + 1] += stray
+        place += step
+    every = np.arange(count)
     path = np.empty((count, columns + 1), dtype=np.int64)
-    path[:, columns] = end
+    path[:, columns] = inner[columns].argmin(axis=1)
+    cost = inner[columns, every, path[:, columns]]
+    # The way back: by which rise each step came is found again along the one path of each band.
     for c in range(columns - 1, -1, -1):
-        path[:, c] = path[:, c + 1] - RISE + came[c, all_bands, path[:, c + 1]]
+        here = path[:, c + 1]
+        tried = fees.take(np.where(c < last, first + c * high, ended) + here) + before[c][:, every, here]
+        path[:, c] = here - RISES[tried.argmin(axis=0)]
     return [
         (float(cost[b]), path[b, : one.image.depth.shape[0] + 1] + (one.centre - band)) for b, one in enumerate(bands)
     ]
 
 
 def _fees(image: Image, band: int, depth_cost: float) -> FloatArray:
-    """What it costs in each column to come to each row, by each rise from the highest to the lowest.
+    """What a step of each rise costs in each column that is half way up in each row, (rises, columns, rows).
 
-    (columns, rows + 2 band, rises): row k of the image is at k + band; beyond the image is air.
+    Row k of the image is at k + band + RISE; beyond the image is air.
     """
     columns, height = image.depth.shape
-    span = np.arange(-band - RISE, height + band + RISE)
-    inside = np.clip(span, 0, height - 1)
-    fall, level, rise_ = (image.cost[k][:, inside] for k in range(3))
-    depth = (depth_cost * COLUMN) * image.depth[:, inside]
-    rows = height + 2 * band
-    out = np.empty((columns, rows, len(RISES)))
-    for k, rise in enumerate(RISES.tolist()):
-        first = RISE - rise + int(rise / 2)
-        at = slice(first, first + rows)
-        slope = abs(rise) / RISE
-        fee = level[:, at] * (1.0 - slope)
-        if rise:
-            fee += (fall if rise < 0 else rise_)[:, at] * slope
-        fee += np.hypot(1.0, slope) * depth[:, at] + _BEND * COLUMN * slope
-        out[:, :, len(RISES) - 1 - k] = fee
+    shares = np.abs(RISES) / RISE
+    parts = np.zeros((len(RISES), 4))
+    parts[:, 0] = np.where(RISES < 0, shares, 0.0)
+    parts[:, 1] = 1.0 - shares
+    parts[:, 2] = np.where(RISES > 0, shares, 0.0)
+    parts[:, 3] = depth_cost * COLUMN * np.hypot(1.0, shares)
+    every = np.concatenate([image.cost.reshape(3, -1), image.depth.reshape(1, -1)])
+    inside = np.clip(np.arange(-band - RISE, height + band + RISE), 0, height - 1)
+    out: FloatArray = (parts @ every).reshape(len(RISES), columns, height)[:, :, inside]
+    out += (_BEND * COLUMN * shares)[:, None, None]
     return out
 
 

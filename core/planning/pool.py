@@ -3,8 +3,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -57,14 +58,14 @@ class Pool:
 
     Attributes
     ----------
-    sheets : the joints. off : (n,) weighted metres of line off seams. area : (n,) square metres.
+    sheets : makes each joint: few of them are wanted. off : (n,) weighted metres of line off seams. area : (n,) square metres.
     reach : (n,) longest wire in foam, metres.
     volume, mass : (n,) below each, without the joint's own skin. line : (n, 3) as in `Sweep`.
     low, high : (n,) borders of the sweep between which each lies.
     over : (n, cells) which of some cells lie above each.
     """
 
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[Callable[[], Sheet], ...]
     off: FloatArray
     area: FloatArray
     reach: FloatArray
@@ -76,7 +77,11 @@ class Pool:
     over: NDArray[np.bool_]
 
     def __len__(self) -> int:
-        return len(self.sheets)
+        return len(self.off)
+
+    def sheet(self, k: int) -> Sheet:
+        """One of the joints."""
+        return self.sheets[k]()
 
     def some(self, rows: IntArray) -> Pool:
         """Some of the joints."""
@@ -110,10 +115,14 @@ def across(w: FloatArray, degrees: float) -> FloatArray:
     return u / np.linalg.norm(u)
 
 
+def flat_sheet(one: Sweep, border: int) -> Sheet:
+    """The plane at a border of a sweep."""
+    return Sheet(across(one.w, 0.0), one.w, np.array([[0.0, one.at(border)]]), True)
+
+
 def planes(part: Part, one: Sweep, borders: IntArray) -> Pool:
     """Planes at borders of a sweep."""
-    u = across(one.w, 0.0)
-    sheets = tuple(Sheet(u, one.w, np.array([[0.0, one.at(k)]]), True) for k in borders.tolist())
+    sheets = tuple(partial(flat_sheet, one, k) for k in borders.tolist())
     height = _few_cells(part) @ one.w
     return Pool(
         sheets,
@@ -134,21 +143,29 @@ def _few_cells(part: Part) -> FloatArray:
     return out
 
 
-def profiles(part: Part, slab: Slab, one: Sweep, least: float, worth: Worth, wires: Sequence[float], step: int) -> Pool:
-    """The best profiles about planes of one direction, one every `step` rows, for some directions of the wire."""
-    share = one.volume / part.foam
-    rows = np.flatnonzero((share > least) & (share < 1.0 - least))
-    step = max(step, int(np.ceil(len(rows) / _BANDS)))
-    borders = rows[len(rows) % step // 2 :: step]
-    axes = [across(one.w, degrees) for degrees in wires]
-    images = [make_image(slab, u, one.w) for u in axes]
-    bands = [Band(image, k) for image in images for k in (borders + one.first_row - image.first_row).tolist()]
-    found = best_paths(bands, _BAND, worth.area / worth.line)
-    pools = []
-    for k, (u, image) in enumerate(zip(axes, images, strict=True)):
-        paths = np.unique(np.stack([path for _, path in found[k * len(borders) : (k + 1) * len(borders)]]), axis=0)
-        pools.append(_pool(part, one, image, u, one.w, paths))
-    return together(pools)
+def profiles(
+    part: Part, slab: Slab, sweeps: Sequence[Sweep], least: float, worth: Worth, wires: Sequence[float], step: int
+) -> list[Pool]:
+    """The best profiles about planes of each direction, one every `step` rows, for some directions of the wire."""
+    bands: list[Band] = []
+    rows = []
+    for one in sweeps:
+        share = one.volume / part.foam
+        inner = np.flatnonzero((share > least) & (share < 1.0 - least))
+        apart = max(step, int(np.ceil(len(inner) / _BANDS)))
+        borders = inner[len(inner) % apart // 2 :: apart]
+        for degrees in wires:
+            u = across(one.w, degrees)
+            image = make_image(slab, u, one.w)
+            rows.append((one, image, u, len(bands), len(bands) + len(borders)))
+            bands += [Band(image, k) for k in (borders + one.first_row - image.first_row).tolist()]
+    found = best_paths(bands, _BAND, worth.area / worth.line) if bands else []
+    pools: dict[int, list[Pool]] = {id(one): [] for one in sweeps}
+    for one, image, u, first, end in rows:
+        if end > first:
+            paths = np.unique(np.stack([path for _, path in found[first:end]]), axis=0)
+            pools[id(one)].append(_pool(part, one, image, u, one.w, paths))
+    return [together([planes(part, one, np.zeros(0, dtype=np.int64)), *pools[id(one)]]) for one in sweeps]
 
 
 def together(pools: Sequence[Pool]) -> Pool:
@@ -179,11 +196,10 @@ def pruned(pools: Sequence[Pool], worth: Worth) -> Pool:
 def _pool(part: Part, one: Sweep, image: Image, u: FloatArray, w: FloatArray, paths: IntArray) -> Pool:
     """What the sheets along paths of an image come to."""
     off, area, reach = along(image, paths)
-    of = part.of
-    sums = below(part, image, u, w, _lengths(part, one).T)
+    foam, laid = below(part, image, u, w)
     columns = np.arange(paths.shape[1] - 1)[None, :]
-    total = sums[:, columns, np.clip(paths[:, :-1], 0, sums.shape[2] - 1)].sum(axis=2)
-    sheets = tuple(Sheet(u, w, knots(image, path), False) for path in paths)
+    rows = np.clip(paths[:, :-1], 0, foam.shape[1] - 1)
+    volume = foam[columns, rows].sum(axis=1)
     cells = _few_cells(part)
     place = np.clip(cells @ u / COLUMN - image.first_column, 0.0, paths.shape[1] - 1.001)
     i = place.astype(np.int64)
@@ -191,25 +207,21 @@ def _pool(part: Part, one: Sweep, image: Image, u: FloatArray, w: FloatArray, pa
     over = (cells @ w)[None, :] >= (height + (image.first_row + 0.5)) * ROW
     low, high = _span(part, one, image, w, paths)
     return Pool(
-        sheets,
+        tuple(partial(_bent_sheet, image, u, w, path) for path in paths),
         off,
         area,
         reach,
-        total[0],
-        of.density * total[0] + total[1],
-        total[2:].T,
+        volume,
+        part.of.density * volume + laid[columns, rows].sum(axis=1),
+        one.line_at(volume),
         low,
         high,
         over,
     )
 
 
-def _lengths(part: Part, one: Sweep) -> FloatArray:
-    """Line that planes square to each axis of the sweep's frame show at each of the few samples, weighted; (k, 3)."""
-    of = part.of
-    some, each, _, _ = part.few
-    out: FloatArray = np.sqrt(np.maximum(1.0 - (of.normals[some] @ one.frame.T) ** 2, 0.0))
-    return out * (of.worth[some] * each)[:, None]
+def _bent_sheet(image: Image, u: FloatArray, w: FloatArray, path: IntArray) -> Sheet:
+    return Sheet(u, w, knots(image, path), False)
 
 
 def _span(part: Part, one: Sweep, image: Image, w: FloatArray, paths: IntArray) -> tuple[IntArray, IntArray]:
@@ -242,52 +254,75 @@ def along(image: Image, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatAr
     return off, (depth * np.hypot(1.0, slope)).sum(axis=1) * COLUMN, depth.max(axis=1)
 
 
-def turned(part: Part, slab: Slab, one: Sweep, pool: Pool, k: int, worth: Worth) -> Pool | None:
-    """A profile near another, its wire turned so that it follows seams on more sides; None if none shows less."""
-    sheet = pool.sheets[k]
+def turned(
+    part: Part, slab: Slab, one: Sweep, pool: Pool, chosen: Sequence[int], worth: Worth
+) -> list[tuple[int, Pool]]:
+    """Profiles near others, the wire turned so that they follow seams on more sides: which, and what it became."""
     cells = part.of.cells.middles[part.few[2]]
-    away = np.abs(sheet.above(cells))
-    beside = cells[away <= max(part.of.cells.step, float(away.min()))]
-    middle = beside.mean(axis=0)
     price = worth.area / worth.line
-    near = slab.near(middle, sheet.w, _NEAR)
-    if len(near.middles) == 0:
-        return None
-
-    def look(axes: list[tuple[FloatArray, FloatArray]]) -> list[tuple[float, Image, IntArray]]:
-        images = [make_image(near, u, w) for u, w in axes]
-        bands = [
-            Band(image, int(np.floor(middle @ w / ROW)) - image.first_row)
-            for image, (_, w) in zip(images, axes, strict=True)
-        ]
-        return [
-            (cost, band.image, rows) for band, (cost, rows) in zip(bands, best_paths(bands, _BAND, price), strict=True)
-        ]
-
-    u, w = sheet.u, sheet.w
-    (best,) = look([(u, w)])
-    first = best
+    turns = []
+    for k in chosen:
+        sheet = pool.sheet(k)
+        away = np.abs(sheet.above(cells))
+        middle = cells[away <= max(part.of.cells.step, float(away.min()))].mean(axis=0)
+        near = slab.near(middle, sheet.w, _NEAR)
+        if len(near.middles):
+            turns.append(_Turn(k, near, middle, sheet.u, sheet.w))
+    _look(turns, [[(turn.u, turn.w)] for turn in turns], price, np.inf)
+    first = [turn.cost for turn in turns]
     for degrees in _TURNS:
-        turn = np.radians(degrees)
+        c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
         tried = []
-        for angle in (turn, -turn):
-            wire = np.cross(u, w)
-            c, s = np.cos(angle), np.sin(angle)
-            tried += [(c * u + s * wire, w), (u, c * w + s * wire)]
-        found = look(tried)
-        k = min(range(len(found)), key=lambda k: found[k][0])
-        if found[k][0] < best[0] - _GAIN:
-            best, (u, w) = found[k], tried[k]
-    if best is first:
-        return None
-    sheet = Sheet(u, w, knots(best[1], best[2]), False)
-    return _measured(part, slab, one, sheet, best[1], best[2])
+        for turn in turns:
+            u, w, wire = turn.u, turn.w, np.cross(turn.u, turn.w)
+            tried.append([axes for t in (s, -s) for axes in ((c * u + t * wire, w), (u, c * w + t * wire))])
+        _look(turns, tried, price, _GAIN)
+    return [
+        (turn.k, _measured(part, one, Sheet(turn.u, turn.w, knots(turn.image, turn.path), False), turn))
+        for turn, before in zip(turns, first, strict=True)
+        if turn.cost < before
+    ]
 
 
-def _measured(part: Part, slab: Slab, one: Sweep, sheet: Sheet, image: Image, path: IntArray) -> Pool:
+@dataclass(eq=False)
+class _Turn:
+    """A profile whose wire is being turned: what is near it, how it lies now and what it costs."""
+
+    k: int
+    near: Slab
+    middle: FloatArray
+    u: FloatArray
+    w: FloatArray
+    cost: float = np.inf
+    image: Image | None = None
+    path: IntArray | None = None
+
+
+def _look(
+    turns: Sequence[_Turn], tried: Sequence[list[tuple[FloatArray, FloatArray]]], price: float, gain: float
+) -> None:
+    """Try axes on each profile, all side by side, and keep the best where it gains."""
+    bands, axes = [], []
+    for turn, some in zip(turns, tried, strict=True):
+        for u, w in some:
+            image = make_image(turn.near, u, w)
+            bands.append(Band(image, int(np.floor(turn.middle @ w / ROW)) - image.first_row))
+            axes.append((turn, u, w))
+    best: dict[int, tuple[float, int]] = {}
+    found = best_paths(bands, _BAND, price) if bands else []
+    for n, ((turn, _, _), (cost, _)) in enumerate(zip(axes, found, strict=True)):
+        if cost < best.get(turn.k, (np.inf, 0))[0]:
+            best[turn.k] = cost, n
+    for cost, n in best.values():
+        turn, u, w = axes[n]
+        if cost < turn.cost - gain or turn.image is None:
+            turn.cost, turn.u, turn.w, turn.image, turn.path = cost, u, w, bands[n].image, found[n][1]
+
+
+def _measured(part: Part, one: Sweep, sheet: Sheet, turn: _Turn) -> Pool:
     """What a turned sheet comes to: its line and area by its own image, its sides by the part's samples."""
     of = part.of
-    off, area, reach = along(image, path[None])
+    off, area, reach = along(turn.image, turn.path[None])
     some, each, cells, _ = part.few
     under = sheet.above(of.points[some]) < 0.0
     middles = of.cells.middles[cells]
@@ -306,13 +341,13 @@ def _measured(part: Part, slab: Slab, one: Sweep, sheet: Sheet, image: Image, pa
         np.clip(np.array([int(np.floor(x / ROW)) - one.first_row]), 0, last) for x in (beside.min(), beside.max())
     )
     return Pool(
-        (sheet,),
+        (lambda: sheet,),
         off,
         area,
         reach,
         np.array([low_foam]),
         np.array([of.density * low_foam + laid]),
-        _lengths(part, one)[under].sum(axis=0)[None],
+        one.line_at(np.array([low_foam])),
         low,
         high,
         (sheet.above(_few_cells(part)) >= 0.0)[None],

@@ -8,6 +8,7 @@ always goes on in the plan that looks best as a whole, and turns to another when
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
@@ -32,14 +33,16 @@ class Node:
     fits: bool
     own: float
     estimate: float
-    ways: list[tuple[Option, list[Node]]] | None = None
+    ways: list[tuple[Option, list[Node]]] = field(default_factory=list)
     best: tuple[Option, list[Node]] | None = None
     value: float = 0.0
+    looked: bool = False
+    round: int = -1
 
     @property
     def open(self) -> bool:
-        """Whether it is over a limit and has not been looked at."""
-        return not self.fits and self.ways is None
+        """Whether it is over a limit and seems best cut in a way that is not known yet."""
+        return not self.fits and not self.looked and self.best is None
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +83,10 @@ class Search:
     progress: Progress | None = None
     work: int = 0
     cancelled: bool = False
-    looked: int = field(default=0)
+    looked: int = 0
     value: float = float("inf")
+    nodes: dict[tuple[bytes, float], Node] = field(default_factory=dict)
+    rounds: int = 0
 
     def run(self, parts: list[Part], must: bool = False) -> list[Plan]:
         """The best plans found. After `Cancelled` what is still open is left uncut.
@@ -117,28 +122,34 @@ class Search:
         return best[1] if best is not None else [_plan(root) for root in roots]
 
     def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
-        rules = self.rules
-        fits = not must and rules.need.fits(part.mass, part.box)
-        own = float(rules.need.leaf(part.mass, rules.worth)) + (0.0 if part.stands else rules.worth.tips)
-        own += rules.worth.floor * part.box[0] * part.box[1]
-        estimate = own if fits else max(rules.estimate(part), 2.0)
-        node = Node(part, fits, own, estimate, value=estimate)
-        if then is not None and not fits:
-            node.ways = [self._way(then)]
+        # Series of joints have stretches in common: a part that was met before is not looked at again.
+        key = part.cells.tobytes(), round(float(part.faces[:, 3].sum()), 3)
+        node = None if must else self.nodes.get(key)
+        if node is None:
+            rules = self.rules
+            fits = not must and rules.need.fits(part.mass, part.box)
+            own = float(rules.need.leaf(part.mass, rules.worth)) + (0.0 if part.stands else rules.worth.tips)
+            own += rules.worth.floor * part.box[0] * part.box[1]
+            estimate = own if fits else max(rules.estimate(part), 2.0)
+            node = Node(part, fits, own, estimate, value=estimate)
+            self.nodes[key] = node
+        if then is not None and not node.fits:
+            node.ways.append(self._way(then))
         return node
 
     def _way(self, option: Option) -> tuple[Option, list[Node]]:
         return option, [self._node(part, then=then) for part, then in zip(option.parts, option.then, strict=True)]
 
     def _expand(self, node: Node) -> None:
-        ways = options(node.part, self.rules)
-        node.ways = [self._way(option) for option in ways]
+        node.looked = True
+        node.ways += [self._way(option) for option in options(node.part, self.rules)]
         self.work += len(node.part.cells) + len(node.part.skin) + 2000
         self.looked += 1
 
     def _settle(self, roots: list[Node], hope: float) -> None:
+        self.rounds += 1
         for root in roots:
-            _value(root, hope)
+            _value(root, hope, self.rounds)
 
     def _tell(self, roots: list[Node]) -> None:
         if self.progress:
@@ -147,21 +158,23 @@ class Search:
             self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
 
 
-def _value(node: Node, hope: float) -> float:
+def _value(node: Node, hope: float, number: int) -> float:
+    """What a part comes to; `number` tells what was reckoned already, as parts may be met in several plans."""
+    if node.round == number:
+        return node.value
+    node.round, node.best = number, None
     if node.fits:
         node.value = node.own
-    elif node.ways is None:
-        node.value = node.estimate * hope
-    elif not node.ways:
-        node.value = node.own + STUCK
-    else:
-        best = None
-        for way in node.ways:
-            total = way[0].cost + sum(_value(child, hope) for child in way[1])
-            if best is None or total < best:
-                best, node.best = total, way
-        node.value = best if best is not None else 0.0
-    return node.value
+        return node.value
+    best = math.inf if node.ways else node.own + STUCK
+    if not node.looked:
+        best = node.estimate * hope
+    for way in node.ways:
+        total = way[0].cost + sum(_value(child, hope, number) for child in way[1])
+        if total < best:
+            best, node.best = total, way
+    node.value = best
+    return best
 
 
 def _true(node: Node) -> float:

@@ -54,6 +54,10 @@ class Sweep:
         """Offset along w of a border, metres."""
         return (self.first_row + border) * ROW
 
+    def line_at(self, volume: FloatArray) -> FloatArray:
+        """`line` below sheets with so much foam below them, (k, 3): as below planes with as much."""
+        return np.stack([np.interp(volume, self.volume, column) for column in self.line.T], axis=1)
+
     @cached_property
     def low(self) -> FloatArray:
         """Box of what lies below each border, (n, 3) along the frame, metres, skin included."""
