@@ -40,7 +40,7 @@ def slabs(part: Part, one: Sweep, pool: Pool, need: Need, worth: Worth) -> tuple
     own[1:-1] = (of.face_mass - of.density * of.gap / 2.0) * pool.area[order]
     volume = np.concatenate([[0.0], pool.volume[order], [part.foam]])
     mass = np.concatenate([[0.0], pool.mass[order], [float(one.mass[-1])]])
-    line = np.concatenate([np.zeros((1, 3)), pool.line[order], one.line[-1:]])
+    line = np.concatenate([np.zeros((1, 6)), pool.line[order], one.line[-1:]])
     low = np.concatenate([[0], pool.low[order], [len(one.volume) - 1]])
     high = np.concatenate([[0], pool.high[order], [len(one.volume) - 1]])
     i, j = np.triu_indices(n + 2, 1)

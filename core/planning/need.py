@@ -27,7 +27,7 @@ _MOST: Final = (12, 6, 4)
 _HAIR: Final = 0.004
 """Metres by which parts keep under the size limits: samples stand that far from a carving's outermost points."""
 
-_FILL: Final = (0.88, 0.09)
+_FILL: Final = (0.92, 0.06)
 """Share of the mass limit that pieces reach on average: this much, and so much more where one joint makes them."""
 
 _COUNT: Final = 60
@@ -36,8 +36,14 @@ _COUNT: Final = 60
 _CLASSES: Final = ((1.0, 4.0), (2.0, 8.0), (4.0, 12.0))
 """Mass limits up to which a body is compared with grids of so many parts, to begin with."""
 
-_FOLLOWED: Final = 0.6
-"""Share of a plane's exposed line that a joint not yet planned is hoped to show."""
+_SHOWN: Final = 1.0
+"""Share of an average plane's exposed line that a joint not yet planned is hoped to show, before it follows seams."""
+
+_FOLLOWED: Final = 0.4
+"""Share of that line that a profile follows where seams abound."""
+
+_EACH: Final = 0.25
+"""Metres of seam to a metre of line where a profile finds half as much to follow."""
 
 _DEAR: Final = 1.6
 """Cost of a piece and its joints of a body too large for any grid."""
@@ -118,6 +124,7 @@ class Need:
     """The law by which parts are judged before they are cut further: see `Need.cost`.
 
     stock : sides of a billet from large to small, with what the skin adds, where each piece must come out of one.
+    follows : share of their line that joints not yet planned follow where seams abound.
     """
 
     grids: FloatArray
@@ -126,6 +133,7 @@ class Need:
     face_mass: float
     any_pose: bool
     stock: tuple[float, float, float] | None = None
+    follows: float = _FOLLOWED
 
     @classmethod
     def of(cls, job: Job, face_mass: float, mass_share: float, grow: float = 0.0) -> Need:
@@ -144,6 +152,7 @@ class Need:
             face_mass,
             job.limits.any_pose,
             (long - _HAIR + grow, middle - _HAIR + grow, short - _HAIR + grow) if by_size(job) else None,
+            _FOLLOWED if "profile" in job.joints.kinds else 0.0,
         )
 
     def fits(self, mass: float, box: Sequence[float]) -> bool:
@@ -169,8 +178,7 @@ class Need:
         ----------
         box : (n, 3) metres along two level axes and upwards. volume : (n,) cubic metres.
         mass : (n,) kilograms, with the skin on the faces that they have.
-        line : (n, 3) weighted metres of line that planes square to each axis show, summed over all such planes: square
-            metres.
+        line : (n, 6) what joints across each axis show, see `Samples.lines`.
 
         Notes
         -----
@@ -182,6 +190,7 @@ class Need:
         box, line = box.copy(), line.copy()
         box[swap, :2] = box[swap, 1::-1]
         line[swap, :2] = line[swap, 1::-1]
+        line[swap, 3:5] = line[swap, 4:2:-1]
         out = np.full(len(box), np.inf)
         count = np.prod(self.grids, axis=1)
         least = 0.0
@@ -227,9 +236,12 @@ class Need:
         if self.stock is not None:
             for side, most in zip(turned, self.stock, strict=True):
                 ok &= side <= most * (1.0 + 1e-9)
-        shown = line / np.maximum(box, 1e-9) * (_FOLLOWED * worth.line)
-        value = (p - 1.0) * shown[:, :1] + (q - 1.0) * shown[:, 1:2] + (r - 1.0) * shown[:, 2:]
-        value += worth.area * added
+        value = worth.area * added
+        for k, parts in enumerate((p, q, r)):
+            # Joints that show so much line follow the more of it, the more seam there is for each.
+            shown = (parts - 1.0) * (line[:, k] / np.maximum(box[:, k], 1e-9))[:, None]
+            seam = line[:, 3 + k, None]
+            value += (worth.line * _SHOWN) * shown * (1.0 - self.follows * seam / (seam + _EACH * shown + 1e-9))
         number = np.maximum(room, np.where(one, 1.0, 2.0))
         value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
         value = np.where(ok, value, np.inf)

@@ -181,13 +181,11 @@ class Part:
 
     @cached_property
     def lines(self) -> FloatArray:
-        """Weighted metres of line that planes square to its length, width and height show, summed over each, (3,)."""
+        """What joints across its length, width and height show, (6,): see `Samples.lines`."""
         some, each, _, _ = self.few
         turn = self.turn
         frame = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0], [0.0, 0.0, 1.0]])
-        out: FloatArray = (self.of.worth[some] * each) @ np.sqrt(
-            np.maximum(1.0 - (self.of.normals[some] @ frame.T) ** 2, 0.0)
-        )
+        out: FloatArray = self.of.lines(some, frame).sum(axis=0) * each
         return out
 
     @cached_property

@@ -60,7 +60,7 @@ class Pool:
     ----------
     sheets : makes each joint: few of them are wanted. off : (n,) weighted metres of line off seams. area : (n,) square metres.
     reach : (n,) longest wire in foam, metres.
-    volume, mass : (n,) below each, without the joint's own skin. line : (n, 3) as in `Sweep`.
+    volume, mass : (n,) below each, without the joint's own skin. line : (n, 6) as in `Sweep`.
     low, high : (n,) borders of the sweep between which each lies.
     over : (n, cells) which of some cells lie above each.
     """

@@ -43,6 +43,10 @@ _MANY: Final = 60_000
 _CUBE: Final = 0.022
 """Side of that cube, metres: under half the width of a seam."""
 
+_FOLLOWS: Final = (0.5, 0.9)
+"""Cosine of the angle between a seam and an axis up to which a profile across the axis follows it, and from which it does
+not: a profile's slope is 1 at most."""
+
 _CORNERS: Final = 20_000
 """A mesh with fewer vertices than this has them among its samples, without area, so that its box is exact."""
 
@@ -59,6 +63,7 @@ class Samples:
     weight : (m,) what a metre of joint line costs there when it is not on a seam: 1 on carved faces, 0 where no one
         looks; more or less by zones.
     seam : (m,) 1 on a seam, 0 off it. trail : (m,) number of the nearest trail, -1 off seams.
+    way : (m, 3) unit, which way that trail runs; 0 off seams.
     keep : (m,) whether no joint may cross there.
     home : (m,) the cell at each sample, -1 where none is near.
     density : kg/m3. face_mass : kg/m2 on joint faces. grow : metres that the skin adds to a box.
@@ -74,6 +79,7 @@ class Samples:
     weight: FloatArray
     seam: FloatArray
     trail: IntArray
+    way: FloatArray
     keep: NDArray[np.bool_]
     home: IntArray
     density: float
@@ -94,6 +100,18 @@ class Samples:
         """Square metres of each sample on a seam, times what a metre of joint line would cost there off seams."""
         out: FloatArray = self.area * self.weight * self.seam
         return out
+
+    def lines(self, some: IntArray, frame: FloatArray) -> FloatArray:
+        """What joints across three axes show on some samples, (k, 6).
+
+        Weighted metres of line off seams that planes square to each axis show, summed over all such planes: square
+        metres; then metres of seam that joints across each may follow, weighted likewise.
+        """
+        shown = np.sqrt(np.maximum(1.0 - (self.normals[some] @ frame.T) ** 2, 0.0)) * self.worth[some, None]
+        # A seam that runs along an axis is crossed by joints across it; one square to the axis is followed.
+        square = np.clip((_FOLLOWS[1] - np.abs(self.way[some] @ frame.T)) / (_FOLLOWS[1] - _FOLLOWS[0]), 0.0, 1.0)
+        along = square * (self.spared[some, None] / (2.0 * self.tolerance))
+        return np.concatenate([shown, along], axis=1)
 
     @cached_property
     def seen(self) -> FloatArray:
@@ -146,7 +164,7 @@ def take_samples(
     w = np.where(mesh.kind == CARVED, w, 0.0)
     held = np.zeros(len(mesh.triangles), dtype=bool) if keep is None else np.asarray(keep, dtype=bool)
     points, normals, area, kind, w, held = _surface(mesh, w, held)
-    seam, trail = paint(points, trails, job.joints.seam_tolerance)
+    seam, trail, way = paint(points, trails, job.joints.seam_tolerance)
     mass = np.array([mass_per_area(job, name) for name in KIND_NAMES])
     skin = area * mass[kind]
     total = float(skin.sum())
@@ -162,6 +180,7 @@ def take_samples(
         weight=w,
         seam=seam,
         trail=trail,
+        way=way,
         keep=held,
         home=cells.at(points - normals * (0.25 * step)),
         density=job.foam.density,

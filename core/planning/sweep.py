@@ -32,7 +32,7 @@ class Sweep:
     spared : (n,) the most of the cost that a profile near each plane may save by the seams that there are.
     area : (n,) square metres.
     volume, mass : (n,) below each plane, without the joint's own skin.
-    line : (n, 3) below each plane: weighted metres of line that planes square to each axis of the frame show, summed.
+    line : (n, 6) below each plane: what joints across each axis of the frame show, see `Samples.lines`.
     least, most : (n - 1, 3) along the frame, of what lies in each row; inf and -inf where nothing does.
     """
 
@@ -55,7 +55,7 @@ class Sweep:
         return (self.first_row + border) * ROW
 
     def line_at(self, volume: FloatArray) -> FloatArray:
-        """`line` below sheets with so much foam below them, (k, 3): as below planes with as much."""
+        """`line` below sheets with so much foam below them, (k, 6): as below planes with as much."""
         return np.stack([np.interp(volume, self.volume, column) for column in self.line.T], axis=1)
 
     @cached_property
@@ -109,7 +109,7 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
         out = np.bincount(j, values * (1.0 - share), rows) + np.bincount(j + 1, values * share, rows)
         return np.asarray(out, dtype=np.float64)
 
-    shown = np.sqrt(np.maximum(1.0 - (normals @ frame.T) ** 2, 0.0)) * (of.worth[some] * each)[:, None]
+    shown = of.lines(some, frame) * each
     along = int(np.argmax(np.abs(frame @ w)))
     lines = np.stack([spread(column) for column in shown.T], axis=1)
     cost = _even(lines[:, along]) / ROW
@@ -126,7 +126,7 @@ def sweep(part: Part, w: FloatArray) -> Sweep:
     # Thinned sums are set right by the whole's.
     volume *= part.foam / volume[-1]
     mass = of.density * volume + np.concatenate([[0.0], np.cumsum(skin)]) * (part.laid / max(float(skin.sum()), 1e-12))
-    line = np.concatenate([np.zeros((1, 3)), np.cumsum(lines, axis=0)])
+    line = np.concatenate([np.zeros((1, 6)), np.cumsum(lines, axis=0)])
     places = np.concatenate([points, part.faces[:, :3]]) @ frame.T
     row = np.clip(np.floor(np.concatenate([sw, fw]) / ROW).astype(np.int64) - first, 0, rows - 1)
     least, most = np.full((rows, 3), np.inf), np.full((rows, 3), -np.inf)

@@ -35,7 +35,7 @@ class Trail:
         return cls(name, *segments_of([line]))
 
 
-def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray]:
+def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray, FloatArray]:
     """Which points lie on a trail.
 
     Parameters
@@ -45,11 +45,16 @@ def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tupl
     Returns
     -------
     seam : (n,) 1 on a trail, 0 off it. trail : (n,) the nearest trail, -1 off them.
+    way : (n, 3) unit, which way the trail runs there; 0 off them.
     """
     which = np.full(len(points), -1, dtype=np.int64)
+    way = np.zeros((len(points), 3))
     if trails:
         starts, ends = (np.concatenate([getattr(trail, name) for trail in trails]) for name in ("starts", "ends"))
         owner = np.repeat(np.arange(len(trails)), [len(trail.starts) for trail in trails])
         _, near = Segments(starts, ends, tolerance).nearest(points)
-        which[near >= 0] = owner[near[near >= 0]]
-    return (which >= 0).astype(np.float64), which
+        on = np.flatnonzero(near >= 0)
+        which[on] = owner[near[on]]
+        run = (ends - starts)[near[on]]
+        way[on] = run / np.maximum(np.sqrt((run * run).sum(axis=1)), 1e-12)[:, None]
+    return (which >= 0).astype(np.float64), which, way

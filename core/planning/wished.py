@@ -215,4 +215,6 @@ def _rules(samples: Samples, job: Job, wish: Wish, planes: bool, lighter: float 
     if not (samples.seam > 0.0).any() and rules.planes:
         # With nothing to follow a profile is a plane that costs more.
         rules = replace(rules, profiles=False)
+    if not rules.profiles:
+        rules = replace(rules, need=replace(rules.need, follows=0.0))
     return rules

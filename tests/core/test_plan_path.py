@@ -134,9 +134,10 @@ def test_trails_are_painted_by_distance_and_by_name() -> None:
     line = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
     trails = [Trail.along("one", line), Trail.along("two", line + np.array([0.0, 0.1, 0.0]))]
     points = np.array([[0.5, 0.02, 0.0], [0.5, 0.03, 0.0], [0.5, 0.08, 0.0], [1.02, 0.0, 0.0], [1.03, 0.0, 0.0]])
-    seam, which = paint(points, trails, 0.025)
+    seam, which, way = paint(points, trails, 0.025)
     assert seam.tolist() == [1.0, 0.0, 1.0, 1.0, 0.0]
     assert which.tolist() == [0, -1, 1, 0, -1]
+    assert way.tolist() == [[float(k >= 0), 0.0, 0.0] for k in which.tolist()]
 
 
 def test_plain_lines_keep_their_corners() -> None:
