@@ -123,7 +123,7 @@ def make_image(slab: Slab, u: FloatArray, w: FloatArray) -> Image:
 
 
 def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> FloatArray:
-    """Sums in each column of the image below each row, (2, columns, rows + 1): cubic metres of foam, kilograms of skin."""
+    """Foam, cubic metres, and skin, kilograms, in each column of the image below each row, (2, columns, rows + 1)."""
     of = part.of
     columns, rows = image.depth.shape
     some, each, cells, each_cell = part.few

@@ -27,7 +27,7 @@ _MOST: Final = (12, 6, 4)
 _HAIR: Final = 0.004
 """Metres by which parts keep under the size limits: samples stand that far from a carving's outermost points."""
 
-_FILL: Final = (0.92, 0.06)
+_FILL: Final = (0.88, 0.09)
 """Share of the mass limit that pieces reach on average: this much, and so much more where one joint makes them."""
 
 _COUNT: Final = 60
@@ -36,13 +36,13 @@ _COUNT: Final = 60
 _CLASSES: Final = ((1.0, 4.0), (2.0, 8.0), (4.0, 12.0))
 """Mass limits up to which a body is compared with grids of so many parts, to begin with."""
 
-_SHOWN: Final = 1.0
+_SHOWN: Final = 0.8
 """Share of an average plane's exposed line that a joint not yet planned is hoped to show, before it follows seams."""
 
-_FOLLOWED: Final = 0.4
+_FOLLOWED: Final = 0.3
 """Share of that line that a profile follows where seams abound."""
 
-_EACH: Final = 0.25
+_EACH: Final = 0.5
 """Metres of seam to a metre of line where a profile finds half as much to follow."""
 
 _DEAR: Final = 1.6

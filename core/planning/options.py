@@ -168,9 +168,7 @@ def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules, sheets: list
     """Series and single joints with profiles in the directions that promise most at a glance."""
     slab = whole_slab(part)
     glances: list[tuple[float, Sweep, Pool]] = []
-    for one, found in zip(
-        sweeps, profiles(part, slab, sweeps, _LEAST, rules.worth, WIRES[:1], 2 * STEP), strict=True
-    ):
+    for one, found in zip(sweeps, profiles(part, slab, sweeps, _LEAST, rules.worth, WIRES[:1], 2 * STEP), strict=True):
         pool = _charged(found, one, rules)
         if rules.planes:
             pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))

@@ -58,8 +58,8 @@ class Pool:
 
     Attributes
     ----------
-    sheets : makes each joint: few of them are wanted. off : (n,) weighted metres of line off seams. area : (n,) square metres.
-    reach : (n,) longest wire in foam, metres.
+    sheets : makes each joint: few of them are wanted.
+    off : (n,) weighted metres of line off seams. area : (n,) square metres. reach : (n,) longest wire in foam, metres.
     volume, mass : (n,) below each, without the joint's own skin. line : (n, 6) as in `Sweep`.
     low, high : (n,) borders of the sweep between which each lies.
     over : (n, cells) which of some cells lie above each.
@@ -267,8 +267,9 @@ def turned(
         middle = cells[away <= max(part.of.cells.step, float(away.min()))].mean(axis=0)
         near = slab.near(middle, sheet.w, _NEAR)
         if len(near.middles):
-            turns.append(_Turn(k, near, middle, sheet.u, sheet.w))
-    _look(turns, [[(turn.u, turn.w)] for turn in turns], price, np.inf)
+            image = make_image(near, sheet.u, sheet.w)
+            turns.append(_Turn(k, near, middle, sheet.u, sheet.w, image, np.zeros(0, dtype=np.int64)))
+    _look(turns, [[(turn.u, turn.w)] for turn in turns], price, 0.0)
     first = [turn.cost for turn in turns]
     for degrees in _TURNS:
         c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
@@ -293,9 +294,9 @@ class _Turn:
     middle: FloatArray
     u: FloatArray
     w: FloatArray
+    image: Image
+    path: IntArray
     cost: float = np.inf
-    image: Image | None = None
-    path: IntArray | None = None
 
 
 def _look(
@@ -305,7 +306,7 @@ def _look(
     bands, axes = [], []
     for turn, some in zip(turns, tried, strict=True):
         for u, w in some:
-            image = make_image(turn.near, u, w)
+            image = turn.image if u is turn.u and w is turn.w else make_image(turn.near, u, w)
             bands.append(Band(image, int(np.floor(turn.middle @ w / ROW)) - image.first_row))
             axes.append((turn, u, w))
     best: dict[int, tuple[float, int]] = {}
@@ -315,7 +316,7 @@ def _look(
             best[turn.k] = cost, n
     for cost, n in best.values():
         turn, u, w = axes[n]
-        if cost < turn.cost - gain or turn.image is None:
+        if cost < turn.cost - gain:
             turn.cost, turn.u, turn.w, turn.image, turn.path = cost, u, w, bands[n].image, found[n][1]
 
 

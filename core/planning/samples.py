@@ -44,8 +44,8 @@ _CUBE: Final = 0.022
 """Side of that cube, metres: under half the width of a seam."""
 
 _FOLLOWS: Final = (0.5, 0.9)
-"""Cosine of the angle between a seam and an axis up to which a profile across the axis follows it, and from which it does
-not: a profile's slope is 1 at most."""
+"""Cosine of the angle between a seam and an axis up to which a profile across the axis follows it, and from which it
+does not: a profile's slope is 1 at most."""
 
 _CORNERS: Final = 20_000
 """A mesh with fewer vertices than this has them among its samples, without area, so that its box is exact."""
