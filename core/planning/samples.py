@@ -17,7 +17,7 @@ from ..job import Job
 from ..mesh.mesh import CARVED, JOINT, KIND_NAMES, Mesh
 from ..skin.mass import mass_per_area
 from .rods import Cells, foam_cells
-from .trails import Trail, paint
+from .trails import Trail, painted
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -164,7 +164,7 @@ def take_samples(
     w = np.where(mesh.kind == CARVED, w, 0.0)
     held = np.zeros(len(mesh.triangles), dtype=bool) if keep is None else np.asarray(keep, dtype=bool)
     points, normals, area, kind, w, held = _surface(mesh, w, held)
-    seam, trail, way = paint(points, trails, job.joints.seam_tolerance)
+    seam, trail, way = painted(points, trails, job.joints.seam_tolerance)
     mass = np.array([mass_per_area(job, name) for name in KIND_NAMES])
     skin = area * mass[kind]
     total = float(skin.sum())

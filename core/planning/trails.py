@@ -35,8 +35,14 @@ class Trail:
         return cls(name, *segments_of([line]))
 
 
-def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray, FloatArray]:
-    """Which points lie on a trail.
+def paint(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray]:
+    """Which points lie on a trail: the first two of `painted`."""
+    seam, trail, _ = painted(points, trails, tolerance)
+    return seam, trail
+
+
+def painted(points: FloatArray, trails: Sequence[Trail], tolerance: float) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Which points lie on a trail, and which way it runs there.
 
     Parameters
     ----------

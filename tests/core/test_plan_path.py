@@ -15,7 +15,7 @@ from seamwright.core.planning.part import Sheet, shown, split, whole
 from seamwright.core.planning.path import _BEND, _STRAY, Band, best_paths, plain
 from seamwright.core.planning.samples import Samples, take_samples
 from seamwright.core.planning.sweep import sweep
-from seamwright.core.planning.trails import Trail, paint
+from seamwright.core.planning.trails import Trail, painted
 from shapes import box, rock
 
 JOB = Job.from_toml('[foam]\nkerf = "0 mm"\n[joints]\nfit = "0 mm"')
@@ -134,7 +134,7 @@ def test_trails_are_painted_by_distance_and_by_name() -> None:
     line = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
     trails = [Trail.along("one", line), Trail.along("two", line + np.array([0.0, 0.1, 0.0]))]
     points = np.array([[0.5, 0.02, 0.0], [0.5, 0.03, 0.0], [0.5, 0.08, 0.0], [1.02, 0.0, 0.0], [1.03, 0.0, 0.0]])
-    seam, which, way = paint(points, trails, 0.025)
+    seam, which, way = painted(points, trails, 0.025)
     assert seam.tolist() == [1.0, 0.0, 1.0, 1.0, 0.0]
     assert which.tolist() == [0, -1, 1, 0, -1]
     assert way.tolist() == [[float(k >= 0), 0.0, 0.0] for k in which.tolist()]
