@@ -158,7 +158,7 @@ class _View:
     Attributes
     ----------
     points, normals : (n, 3) of skin. block : (n,). worth, spared, skin : (n,) as in `Samples`, each for all it
-        stands for. lines : (n, 3) weighted metres of line, summed, as in `Part.lines`.
+        stands for. lines : (n, 6) what joints across three axes show, as in `Part.lines`.
     cells : (c, 3) middles of cells. cell_block, foam : (c,).
     """
 
@@ -187,8 +187,9 @@ class _View:
         foam = of.cells.foam[part.cells[cells]]
         turn = part.turn
         frame = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0], [0.0, 0.0, 1.0]])
-        shown = np.sqrt(np.maximum(1.0 - (of.normals[rows] @ frame.T) ** 2, 0.0))
-        shown[:, :2] = shown[:, :2].mean(axis=1, keepdims=True)
+        shown = of.lines(rows, frame) * each
+        for k in (0, 3):
+            shown[:, k : k + 2] = shown[:, k : k + 2].mean(axis=1, keepdims=True)
         skin = of.skin[rows] * each
         # Joint faces that are there already weigh too; spread over the skin they are near enough.
         skin *= part.laid / max(float(skin.sum()), 1e-12)
@@ -200,7 +201,7 @@ class _View:
             of.worth[rows] * each,
             of.spared[rows] * each,
             skin,
-            shown * (of.worth[rows] * each)[:, None],
+            shown,
             of.cells.middles[part.cells[cells]],
             blocks.of[cells],
             foam * (part.foam / float(foam.sum())),
@@ -317,7 +318,7 @@ def _chain(
     volume = np.concatenate([[0.0], rest, [view.part.foam]])
     under = (~skin).astype(np.float64)
     laid = np.concatenate([[0.0], under @ view.skin, [float(view.skin.sum())]])
-    line = np.concatenate([np.zeros((1, 3)), under @ view.lines, view.lines.sum(axis=0)[None]])
+    line = np.concatenate([np.zeros((1, 6)), under @ view.lines, view.lines.sum(axis=0)[None]])
     mass = of.density * volume + laid
     i, j = np.triu_indices(n + 2, 1)
     weighs = mass[j] - mass[i] + own[i] + own[j]

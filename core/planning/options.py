@@ -150,7 +150,7 @@ def options(part: Part, rules: Rules) -> list[Option]:
             pool = planes(part, one, _borders(one, part, _FINE))
             cost, chain = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
             ways += [_way(pool, chain, cost)] if chain else []
-            sheets += [(sheet, 0.0) for sheet in pool.sheets]
+            sheets += [(pool.sheet(k), 0.0) for k in range(len(pool))] if rules.limbs else []
     found = [
         option
         for way in _chosen(ways, tried + _FLAT)
@@ -174,7 +174,7 @@ def _bent(part: Part, sweeps: list[Sweep], most: int, rules: Rules, sheets: list
             pool = pool.joined(planes(part, one, _borders(one, part, _GLANCE)))
         cost, _ = best_chain(*slabs(part, one, pool, rules.need, rules.worth))
         glances.append((cost, one, pool))
-        sheets += zip(pool.sheets, pool.reach.tolist(), strict=True)
+        sheets += [(pool.sheet(k), float(pool.reach[k])) for k in range(len(pool))] if rules.limbs else []
     glances.sort(key=lambda row: row[0])
     out: list[_Way] = []
     for cost, one, pool in glances[:most]:
