@@ -205,23 +205,28 @@ def joined(count: int, one: IntArray, two: IntArray) -> IntArray:
     count : how many things there are.
     one, two : (k,) int64, the pairs; a thing in no pair is a body of its own.
     """
-    apart = one != two
-    if not apart.any():
-        return np.arange(count, dtype=np.int64)
-    one, two = one[apart], two[apart]
-    low, high = np.minimum(one, two), np.maximum(one, two)
-    root = np.arange(count, dtype=np.int64)
-    np.minimum.at(root, high, low)
+    labels: list[IntArray] = []
     while True:
-        shorter = root[root]
-        if (shorter == root).all():
+        apart = one != two
+        if not apart.any():
             break
-        root = shorter
-    # What has come together is one thing from here on: fewer and fewer are left.
-    first = root == np.arange(count)
-    number = np.cumsum(first) - 1
-    label: IntArray = number[root]
-    return joined(int(number[-1]) + 1, label[one], label[two])[label]
+        one, two = one[apart], two[apart]
+        root = np.arange(count, dtype=np.int64)
+        np.minimum.at(root, np.maximum(one, two), np.minimum(one, two))
+        while True:
+            shorter = root[root]
+            if (shorter == root).all():
+                break
+            root = shorter
+        # What has come together is one thing from here on: fewer and fewer are left.
+        number = np.cumsum(root == np.arange(count)) - 1
+        label = number[root]
+        labels.append(label)
+        one, two, count = label[one], label[two], int(number[-1]) + 1
+    out: IntArray = np.arange(count, dtype=np.int64)
+    for label in reversed(labels):
+        out = out[label]
+    return out
 
 
 def boundary_loops(triangles: IntArray) -> tuple[IntArray, ...]:
