@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from ..errors import MeshError
 from .earclip import clip_loops
 from .runs import runs
+from .topology import joined
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -149,7 +150,13 @@ def _patched(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:
         if best is None or len(left) < len(best[1]):
             best = found, left
     triangles, left = best if best is not None else (np.zeros((0, 3), dtype=np.int64), edges)
-    return np.concatenate([triangles, clip_loops(xy, left)]) if len(left) else triangles
+    # Each spot for itself: loops that have no vertex in common with others.
+    used, local = np.unique(left, return_inverse=True)
+    local = local.reshape(-1, 2)
+    spot = joined(len(used), local[:, 0], local[:, 1])[local[:, 0]]
+    order = np.argsort(spot, kind="stable")
+    ends = np.flatnonzero(np.diff(spot[order])) + 1
+    return np.concatenate([triangles, *(clip_loops(xy, left[rows]) for rows in np.split(order, ends) if len(rows))])
 
 
 def _slits(edges: IntArray, count: int) -> NDArray[np.bool_]:
