@@ -308,3 +308,25 @@ def test_a_long_outline_that_crosses_itself_is_turned_over_only_there(count: int
     twice = twice_areas(points, triangles)
     assert 0.5 * twice.sum() == pytest.approx(outline_area(points, edges), rel=1e-12)
     assert 0.0 > twice[twice < 0.0].sum() > -10.0 * step * step
+
+
+@pytest.mark.parametrize("seed", [0, 5, 11, 13])
+def test_places_where_a_long_outline_crosses_itself_are_patched_each_for_itself(seed: int) -> None:
+    """Several crossings far apart; patched all at once, up to a hundred thousand times as much is turned over."""
+    rng = np.random.default_rng(seed)
+    count, crossings = int(rng.integers(1300, 3000)), int(rng.integers(2, 7))
+    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
+    wave = 1.0 + 0.1 * np.sin(17.0 * angle) + 0.15 * np.sin(3.0 * angle)
+    points = (wave * np.array([np.cos(angle), np.sin(angle)])).T
+    step = float(np.linalg.norm(points[1] - points[0]))
+    for at in rng.choice(np.arange(10, count - 10, 10), crossings, replace=False).tolist():
+        if seed % 2:
+            points[at : at + 3] = points[[at + 2, at + 2, at]] * (1.0 + 0.3 * step * np.array([[-1.0], [1.0], [1.0]]))
+        else:
+            points[[at, at + 1]] = points[[at + 1, at]]
+    points, edges = ring(points)
+    triangles = triangulate_loops(points, edges)
+    assert border(triangles) == sorted(map(tuple, edges.tolist()))
+    twice = twice_areas(points, triangles)
+    assert 0.5 * twice.sum() == pytest.approx(outline_area(points, edges), rel=1e-12)
+    assert 0.0 > twice[twice < 0.0].sum() > -200.0 * step * step
