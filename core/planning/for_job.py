@@ -78,6 +78,7 @@ def propose_for_job(
         keep=keep,
         shares=shares,
         locked=locked,
+        glue=seams.glue,
         layout=layout if by_place(job) else None,
         progress=progress,
     )

@@ -41,16 +41,21 @@ class LimbSplit:
     Attributes
     ----------
     parts : its bodies. limbs : the joints, without a point where they have one face only.
-    area : square metres of the joints' faces.
+    faces : for each joint samples of its face, (k, 4) place in metres, area in square metres.
     line, missed, off : metres of visible line, of them off seams, and those weighted by what they cost.
     """
 
     parts: list[Part]
     limbs: tuple[Limb, ...]
-    area: float
+    faces: tuple[FloatArray, ...]
     line: float
     missed: float
     off: float
+
+    @property
+    def area(self) -> float:
+        """Square metres of the joints' faces."""
+        return float(sum(face[:, 3].sum() for face in self.faces))
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +126,8 @@ def split_limbs(part: Part, limbs: Sequence[Limb]) -> LimbSplit:
         )
         for k in range(count)
     ]
-    area = float(sum(face[:, 3].sum() for face in made))
     kept = tuple(limb if found.others else Limb(limb.sheet, None) for limb, found in zip(limbs, met_by, strict=True))
-    return LimbSplit(parts, kept, area, *line.tolist())
+    return LimbSplit(parts, kept, tuple(made), *line.tolist())
 
 
 def _face(part: Part, pairs: IntArray, limb: Limb) -> tuple[_Met, FloatArray]:

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..job import Job
+from ..seams.glue import beside
+from ..seams.seams import FOLLOWED
 from .chain import best_chain, best_single, slabs
 from .image import ROW, Slab, whole_slab
 from .limb_split import Limb, split_limbs
@@ -104,6 +106,7 @@ class Rules:
     ----------
     need, worth : laws of pieces and costs. profiles : whether profiles are sought. planes : whether planes are.
     wire : longest stretch of wire in foam, metres. thin : least thickness, metres.
+    sliver : metres by which a joint keeps away from a glue line that it runs along and does not follow.
     crumb : cubic metres under which a body is no piece. limbs : whether joints through one limb only are sought.
     """
 
@@ -114,6 +117,7 @@ class Rules:
     wire: float
     thin: float
     crumb: float
+    sliver: float
     limbs: bool = False
 
     @classmethod
@@ -121,7 +125,8 @@ class Rules:
         """Rules of a job."""
         kinds = job.joints.kinds
         limits = job.limits
-        return cls(need, worth, "plane" in kinds, "profile" in kinds, limits.wire_length, limits.min_thickness, crumb)
+        wire, thin, sliver = limits.wire_length, limits.min_thickness, job.joints.sliver
+        return cls(need, worth, "plane" in kinds, "profile" in kinds, wire, thin, crumb, sliver)
 
     def estimate(self, part: Part) -> float:
         """Cost that a part comes to: pieces, and the joints between them."""
@@ -330,7 +335,7 @@ def _cut(part: Part, sheets: tuple[Sheet, ...], reach: tuple[float, ...], rules:
     cost = rules.worth.line * (off - rules.worth.follow * (line - missed)) + rules.worth.area * area
     cost += rules.worth.crumb * (len(bodies) - len(parts))
     cost += rules.worth.wire * max(0.0, reach[k] / rules.wire - 1.0)
-    cost += rules.worth.thin * _thin(parts, sheet, area, rules.thin)
+    cost += rules.worth.thin * (_thin(parts, sheet, area, rules.thin) + _sliver(part, sheet, made, rules.sliver))
     return Option(sheet, tuple(parts), tuple(then), cost, line, missed, off, area)
 
 
@@ -355,6 +360,9 @@ def _cut_limbs(part: Part, along: Series, rules: Rules) -> Option | None:
     worth = rules.worth
     cost = worth.line * (made.off - worth.follow * (made.line - made.missed)) + worth.area * made.area
     cost += worth.wire * sum(max(0.0, reach[n] / rules.wire - 1.0) for n in mine)
+    cost += worth.thin * sum(
+        _sliver(part, limb.sheet, face, rules.sliver) for limb, face in zip(made.limbs, made.faces, strict=True)
+    )
     return Option(
         made.limbs[0].sheet,
         tuple(parts),
@@ -393,3 +401,14 @@ def _thin(parts: list[Part], sheet: Sheet, area: float, least: float) -> float:
         close = np.abs(away) < least
         near[int(away[0] >= 0.0)] += float(part.of.cells.foam[part.cells[close]].sum())
     return max(0.0, area - min(near) / least - 0.25 * area)
+
+
+def _sliver(part: Part, sheet: Sheet, made: FloatArray, least: float) -> float:
+    """Square metres of a joint, of samples as `split` gives them, that leave a thin slab beside a glue line."""
+    of = part.of
+    if least <= 0.0 or len(of.glue) == 0:
+        return 0.0
+    normal = sheet.w - sheet.slope(made[:, :3] @ sheet.u)[:, None] * sheet.u
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    away = beside(of.glue, made[:, :3], normal, max(of.gap, FOLLOWED))
+    return float(made[away < least, 3].sum())

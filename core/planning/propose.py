@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..blockup.layout import Layout
 from ..cutting.cut import cut
 from ..cutting.joint import Joint
@@ -77,6 +78,7 @@ def propose(
     shares: FloatArray | None = None,
     locked: Sequence[Joint] = (),
     layout: Layout | None = None,
+    glue: GlueRectangles | None = None,
     progress: Progress | None = None,
 ) -> Proposal:
     """Propose joints.
@@ -92,6 +94,7 @@ def propose(
     shares : (m,) covering share of each triangle, as for `measure_piece`.
     locked : joints that stay, cut first, in order.
     layout : where billets lie, if each piece must come out of one of them: joints along all glue lines come next.
+    glue : glue lines; joints follow them or keep away.
     progress : told the share done; may raise `Cancelled`: the best plan so far is handed back and says so.
 
     Notes
@@ -108,7 +111,7 @@ def propose(
     along_glue: list[Joint] = []
     if layout is not None:
         lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
-    surface = _Surface(job, gap, trails, weights, kept, shares)
+    surface = _Surface(job, gap, trails, weights, kept, shares, glue)
 
     def again(lump: Lump) -> Plan | None:
         plan, _ = search_body(surface.sample(lump), job, wish, _AGAIN, None, must=True)
@@ -151,6 +154,7 @@ class _Surface:
     weight: FloatArray | None
     keep: NDArray[np.bool_] | None
     shares: FloatArray | None
+    glue: GlueRectangles | None
 
     def sample(self, lump: Lump) -> Samples:
         """Samples of a body."""
@@ -159,7 +163,7 @@ class _Surface:
         weight = None if self.weight is None else self.weight[back]
         keep = None if self.keep is None else self.keep[back] & own
         shares = None if self.shares is None else np.where(own, self.shares[back], 1.0)
-        return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares)
+        return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares, self.glue)
 
     def seen(self, lump: Lump) -> tuple[float, float]:
         """Square metres of a body that count as visible, and of those on seams."""

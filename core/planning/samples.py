@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..blockup.glue_lines import GlueRectangles
 from ..handling.figures import PieceFigures, measure_piece
 from ..job import Job
 from ..mesh.mesh import CARVED, JOINT, KIND_NAMES, Mesh
@@ -68,6 +69,7 @@ class Samples:
     home : (m,) the cell at each sample, -1 where none is near.
     density : kg/m3. face_mass : kg/m2 on joint faces. grow : metres that the skin adds to a box.
     gap : metres. tolerance : metres from a seam that count as on it.
+    glue : glue lines that a joint follows or keeps away from.
     """
 
     cells: Cells
@@ -88,6 +90,7 @@ class Samples:
     gap: float
     tolerance: float
     whole: PieceFigures
+    glue: GlueRectangles
 
     @cached_property
     def worth(self) -> FloatArray:
@@ -134,6 +137,7 @@ def take_samples(
     weight: ArrayLike | None = None,
     keep: ArrayLike | None = None,
     shares: FloatArray | None = None,
+    glue: GlueRectangles | None = None,
 ) -> Samples:
     """Sample a carving.
 
@@ -144,6 +148,7 @@ def take_samples(
     trails : what joints may follow.
     weight : (m,) for each triangle, see `Samples.weight`; None: 1. keep : (m,) for each triangle; None: nowhere.
     shares : (m,) covering share of each triangle, as for `measure_piece`.
+    glue : glue lines, if they bind.
 
     Notes
     -----
@@ -189,6 +194,7 @@ def take_samples(
         gap=gap,
         tolerance=job.joints.seam_tolerance,
         whole=whole,
+        glue=glue or GlueRectangles.none(),
     )
 
 

@@ -24,7 +24,8 @@ class Worth:
         show as much, the one whose joints lie on seams. area : of a square metre of joint.
     small : of a piece that is next to nothing; less of one up to `light` of the limit.
     tips : of a piece that does not stand. crumb : of a body too small to be a piece.
-    wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it.
+    wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it, or
+        with a glue line close behind that it does not follow.
     floor : of a square metre of load space that a piece stands on.
     """
 

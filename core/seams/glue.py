@@ -82,6 +82,27 @@ def sliver(
     point, normal, area = face_points(joints[joint], pieces, joint)
     if len(glue) == 0 or len(point) == 0:
         return None
+    nearest = beside(glue, point, normal, followed)
+    thin = nearest < least
+    if not thin.any() or float(area[thin].sum()) < LEAST_AREA:
+        return None
+    at = int(np.argmin(np.where(thin, nearest, np.inf)))
+    x, y, z = point[at].tolist()
+    return Sliver(float(nearest[at]), float(area[thin].sum()), (x, y, z))
+
+
+def beside(glue: GlueRectangles, point: FloatArray, normal: FloatArray, followed: float) -> FloatArray:
+    """How far each place of a joint's face is from the nearest glue line that it runs along and does not follow.
+
+    Parameters
+    ----------
+    point : (n, 3) metres. normal : (n, 3) unit, of the face there.
+    followed : metres; a place nearer than this to any glue line that it runs along follows it.
+
+    Returns
+    -------
+    (n,) metres; inf where it follows one, and where none within `PARALLEL` lies across from it.
+    """
     nearest = np.full(len(point), np.inf)
     on = np.zeros(len(point), dtype=bool)
     for corner, along, across, way in zip(glue.corner, glue.along, glue.across, glue.normal, strict=True):
@@ -92,12 +113,8 @@ def sliver(
         on |= over & (away <= followed)
         rows = over & (away > followed)
         nearest[rows] = np.minimum(nearest[rows], away[rows])
-    thin = (nearest < least) & ~on
-    if not thin.any() or float(area[thin].sum()) < LEAST_AREA:
-        return None
-    at = int(np.argmin(np.where(thin, nearest, np.inf)))
-    x, y, z = point[at].tolist()
-    return Sliver(float(nearest[at]), float(area[thin].sum()), (x, y, z))
+    nearest[on] = np.inf
+    return nearest
 
 
 def face_points(joint: Joint, pieces: Sequence[Body], number: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from seamwright.core.blockup.glue_lines import GlueRectangles
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Plane
 from seamwright.core.errors import Cancelled
@@ -282,3 +283,22 @@ def test_joints_given_by_hand_are_told_in_the_findings_where_they_hide_better() 
     assert told.limit == pytest.approx(1.0 / 3.0, abs=0.06)
     on = run_job(block, job, joints=[Plane((x, 0.0, 0.0), (1.0, 0.0, 0.0))], user_marks=marks)
     assert not [f for f in on.findings if f.check == "suggestion"]
+
+
+@pytest.mark.parametrize("beside", [0.03, -0.05])
+def test_a_joint_keeps_away_from_a_glue_line_that_it_does_not_follow(beside: float) -> None:
+    """A thin slab would be left between the joint and a glue line near it; one in a place as good leaves none."""
+    block = box((2.0, 0.8, 0.8))
+    free = where_halved(block, None)
+    at = free + beside
+    glue = GlueRectangles(np.array([[at, -5.0, -5.0]]), np.array([[0.0, 10.0, 0.0]]), np.array([[0.0, 0.0, 10.0]]))
+    away = abs(where_halved(block, glue) - at)
+    assert away <= 0.005 or away >= HALVED.joints.sliver
+
+
+def where_halved(block: Mesh, glue: GlueRectangles | None) -> float:
+    """Where along the block its one joint is."""
+    (joint,) = propose(block, HALVED, 0.0, glue=glue).joints
+    assert isinstance(joint, Plane)
+    assert abs(joint.normal[0]) == 1.0
+    return float(joint.point[0])
