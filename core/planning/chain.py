@@ -17,7 +17,7 @@ from .worth import Worth
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_THIN: Final = 0.3
+THIN: Final = 0.3
 """Share of a mass limit under which what two joints leave between them is not worth a piece."""
 
 _LONG: Final = 7.0
@@ -47,7 +47,7 @@ def slabs(part: Part, one: Sweep, pool: Pool, need: Need, worth: Worth) -> tuple
     weighs = mass[j] - mass[i] + own[i] + own[j]
     # Long stretches only from an end: a series goes on from there.
     ends = (i == 0) | (j == n + 1)
-    ok = (weighs > _THIN * need.limit) & ((i > 0) | (j < n + 1)) & (high[j] > low[i])
+    ok = (weighs > THIN * need.limit) & ((i > 0) | (j < n + 1)) & (high[j] > low[i])
     ok &= ends | (weighs < _LONG * need.limit)
     over = pool.over[order].astype(np.float32)
     crossing = (1.0 - over) @ over.T > 0.5

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import Blocks, Face
-from .chain import best_chain
+from .chain import THIN, best_chain
 from .limb_split import Limb
 from .need import Need
-from .part import Part, Sheet
+from .part import LINE, Part, Sheet
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -30,12 +30,6 @@ _POINTS: Final = 12_000
 
 _BOX: Final = 400
 """Samples by which boxes are measured at a glance."""
-
-_LINE: Final = 0.015
-"""Metres to either side of a sheet whose samples stand for its line."""
-
-_THIN: Final = 0.3
-"""Share of a mass limit under which what two joints leave between them is not worth a piece."""
 
 _LONG: Final = 3.0
 """Mass limits up to which a stretch between two joints is weighed."""
@@ -217,9 +211,9 @@ class _View:
         rise = face.sheet.slope(self.points[rows] @ face.sheet.u)
         square = np.sqrt(1.0 + rise * rise)
         away = np.abs(face.sheet.above(self.points[rows])) / square
-        rows, rise, square, away = (x[away < _LINE] for x in (rows, rise, square, away))
+        rows, rise, square, away = (x[away < LINE] for x in (rows, rise, square, away))
         across = (self.normals[rows] @ face.sheet.w - rise * (self.normals[rows] @ face.sheet.u)) / square
-        level = np.sqrt(np.maximum(1.0 - across * across, 0.0)) * np.clip(1.0 - away / _LINE, 0.0, None) / _LINE
+        level = np.sqrt(np.maximum(1.0 - across * across, 0.0)) * np.clip(1.0 - away / LINE, 0.0, None) / LINE
         off = float((self.worth[rows] * level).sum() - worth.follow * (self.spared[rows] * level).sum())
         dear = worth.wire * max(face.reach / wire - 1.0, 0.0)
         return worth.line * off + worth.area * self.area(face) + dear
@@ -322,7 +316,7 @@ def _chain(
     mass = of.density * volume + laid
     i, j = np.triu_indices(n + 2, 1)
     weighs = mass[j] - mass[i] + own[i] + own[j]
-    ok = (weighs > _THIN * need.limit) & (weighs < _LONG * need.limit)
+    ok = (weighs > THIN * need.limit) & (weighs < _LONG * need.limit)
     over, rind = cells.astype(np.float32), skin.astype(np.float32)
     crossing = ((1.0 - over) @ over.T > _CROSS * over.shape[1]) | ((1.0 - rind) @ rind.T > _CROSS * rind.shape[1])
     inner = (i > 0) & (j < n + 1)

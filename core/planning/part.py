@@ -23,7 +23,7 @@ _TURNS: Final = 16
 points that touch the box are among them or a few millimetres off."""
 
 
-_LINE: Final = 0.015
+LINE: Final = 0.015
 """Metres to either side of a sheet whose samples stand for its line: about the distance of samples."""
 
 _WAYS: Final = (0.5, 1.0, 1.6)
@@ -245,7 +245,7 @@ def split(part: Part, sheet: Sheet) -> tuple[list[Part], FloatArray]:
 def shown(part: Part, sheet: Sheet) -> tuple[float, float, float]:
     """Metres of visible line that a sheet makes on a part, of them off seams, and those weighted by what they cost.
 
-    Samples within `_LINE` of the sheet stand for its line (coarea formula, as in `image`).
+    Samples within `LINE` of the sheet stand for its line (coarea formula, as in `image`).
     """
     of = part.of
     rows, level = met(part, sheet)
@@ -272,13 +272,13 @@ def met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
     """Samples near a sheet, and metres of its line that a square metre of each stands for."""
     of = part.of
     points = of.points[part.skin]
-    near = np.flatnonzero(np.abs(sheet.above(points)) < 1.5 * _LINE)
+    near = np.flatnonzero(np.abs(sheet.above(points)) < 1.5 * LINE)
     rows = part.skin[near]
     rise = sheet.slope(points[near] @ sheet.u)
     away = np.abs(sheet.above(points[near])) / np.sqrt(1.0 + rise * rise)
     across = of.normals[rows] @ sheet.w - rise * (of.normals[rows] @ sheet.u)
     level = np.sqrt(np.maximum(1.0 - across * across / (1.0 + rise * rise), 0.0))
-    return rows, level * np.clip(1.0 - away / _LINE, 0.0, None) / _LINE
+    return rows, level * np.clip(1.0 - away / LINE, 0.0, None) / LINE
 
 
 def _bodies(part: Part, inward: FloatArray) -> list[Part]:
