@@ -2,214 +2,225 @@
 """Small plans against exhaustive search: every way to cut a body of blocks along its grid is tried, by exact measures.
 
 The planner knows nothing of the grid, and may cut off it; it must come to as few pieces or fewer, and to no more than
-1.05 times the least cost on the grid.
+1.05 times the least cost on the grid, on the exact cut. Seams run along planes of the grid, so that the least cost is
+led by them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from grid_plans import Cells, Exhaustive, blocks, bodies, grid, seam_round
 from seamwright.core.cutting.cut import cut
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.planning.need import Need
-from seamwright.core.planning.options import Rules
-from seamwright.core.planning.part import whole
-from seamwright.core.planning.samples import take_samples
-from seamwright.core.planning.search import Plan, Search
+from seamwright.core.planning import wished
+from seamwright.core.planning.propose import propose
+from seamwright.core.planning.trails import Trail, paint
 from seamwright.core.planning.worth import Worth
+from seamwright.core.seams.sampling import visible_parts
+from shapes import joined, turned
 
-SIDE = 0.4
 SKIN = 6.0
-WORTH = Worth(line=0.05, area=0.06, small=0.5, light=0.5, tips=0.0, thin=0.0, wire=0.0, floor=0.0)
-Cell = tuple[int, int, int]
-
-
-def job(mass: float, size: tuple[float, float, float]) -> Job:
-    sides = ", ".join(f'"{side} m"' for side in size)
-    return Job.from_toml(
-        f"""
-        [foam]
-        kerf = "0 mm"
-        [skin]
-        bridging = "0 mm"
-        layers = [{{ name = "skin", mass = "{SKIN} kg/m2", faces = ["carved", "joint", "base", "back"] }}]
-        [limits]
-        piece_mass = "{mass} kg"
-        piece_size = [{sides}]
-        [joints]
-        fit = "0 mm"
-        kinds = ["plane"]
-        """
-    )
-
-
-def blocks(cells: frozenset[Cell]) -> Mesh:
-    """Closed mesh of cubes that share faces."""
-    number: dict[Cell, int] = {}
-    triangles = []
-    for cell in sorted(cells):
-        for axis in range(3):
-            for way in (0, 1):
-                beside = list(cell)
-                beside[axis] += 2 * way - 1
-                if tuple(beside) in cells:
-                    continue
-                one, two = (axis + 1) % 3, (axis + 2) % 3
-                corners = []
-                for a, b in ((0, 0), (1, 0), (1, 1), (0, 1)):
-                    at = list(cell)
-                    at[axis] += way
-                    at[one] += a
-                    at[two] += b
-                    corners.append(number.setdefault(tuple(at), len(number)))
-                corners = corners if way else corners[::-1]
-                triangles += [corners[:3], [corners[0], corners[2], corners[3]]]
-    return Mesh(SIDE * np.array(list(number), dtype=np.float64), np.array(triangles))
-
-
-def bodies(cells: frozenset[Cell]) -> list[frozenset[Cell]]:
-    """Connected parts, through faces."""
-    left, out = set(cells), []
-    while left:
-        todo = [min(left)]
-        left.discard(todo[0])
-        body = set(todo)
-        while todo:
-            x, y, z = todo.pop()
-            for near in ((x + 1, y, z), (x - 1, y, z), (x, y + 1, z), (x, y - 1, z), (x, y, z + 1), (x, y, z - 1)):
-                if near in left:
-                    left.discard(near)
-                    body.add(near)
-                    todo.append(near)
-        out.append(frozenset(body))
-    return out
-
-
-@dataclass
-class Exhaustive:
-    """The least cost of a body over all ways to cut it along its grid, and the pieces of it."""
-
-    carving: frozenset[Cell]
-    job: Job
-
-    def __post_init__(self) -> None:
-        self.best = cache(self._best)
-
-    def mass(self, cells: frozenset[Cell]) -> float:
-        faces = sum(
-            (x + dx, y + dy, z + dz) not in cells
-            for x, y, z in cells
-            for dx, dy, dz in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
-        )
-        return self.job.foam.density * len(cells) * SIDE**3 + SKIN * faces * SIDE**2
-
-    def fits(self, cells: frozenset[Cell]) -> bool:
-        extent = np.ptp(np.array(sorted(cells)), axis=0) + 1
-        length, width = sorted((extent[0] * SIDE, extent[1] * SIDE), reverse=True)
-        most = self.job.limits.piece_size
-        assert most is not None
-        inside = length <= most[0] + 1e-9 and width <= most[1] + 1e-9 and extent[2] * SIDE <= most[2] + 1e-9
-        return inside and self.mass(cells) <= self.job.limits.piece_mass
-
-    def joint(self, cells: frozenset[Cell], axis: int, level: int) -> float:
-        """Cost of the joint between the cells under a level and those over it: its area, its line on the carving."""
-        area = line = 0
-        for cell in cells:
-            over = list(cell)
-            over[axis] += 1
-            if cell[axis] != level - 1 or tuple(over) not in cells:
-                continue
-            area += 1
-            for other in ((axis + 1) % 3, (axis + 2) % 3):
-                for way in (-1, 1):
-                    beside = list(cell)
-                    beside[other] += way
-                    above = list(beside)
-                    above[axis] += 1
-                    # Seen where one of the two cells beside the joint's edge is no foam of the carving at all.
-                    line += tuple(beside) not in self.carving or tuple(above) not in self.carving
-        return WORTH.area * area * SIDE**2 + WORTH.line * line * SIDE
-
-    def _best(self, cells: frozenset[Cell]) -> tuple[float, int]:
-        if self.fits(cells):
-            return leaf(self.mass(cells), self.job), 1
-        best = (float("inf"), 0)
-        for axis in range(3):
-            levels = sorted({cell[axis] for cell in cells})
-            for level in levels[1:]:
-                low = frozenset(cell for cell in cells if cell[axis] < level)
-                cost, count = self.joint(cells, axis, level), 0
-                for body in [*bodies(low), *bodies(cells - low)]:
-                    more, pieces = self.best(body)
-                    cost, count = cost + more, count + pieces
-                best = min(best, (cost, count))
-        return best
-
-
-def leaf(mass: float, limits: Job) -> float:
-    lack = max(0.0, WORTH.light - mass / limits.limits.piece_mass) / WORTH.light
-    return 1.0 + WORTH.small * lack
-
-
-def grid(x: int, y: int, z: int) -> frozenset[Cell]:
-    return frozenset((i, j, k) for i in range(x) for j in range(y) for k in range(z))
-
-
+CUBE = (0.4, 0.4, 0.4)
 WIDE = (2.5, 1.3, 1.3)
-CASES = {
-    "box by size": (grid(6, 3, 2), 500.0, (1.25, 1.25, 1.25)),
-    "box by mass": (grid(6, 2, 2), 26.0, WIDE),
-    "long box": (grid(10, 2, 2), 30.0, WIDE),
-    "L": (grid(5, 2, 2) | frozenset((i, j, k) for i in range(2) for j in range(5) for k in range(2)), 32.0, WIDE),
-    "T": (grid(7, 2, 2) | frozenset((i, j, k) for i in (3, 4) for j in range(5) for k in range(2)), 32.0, WIDE),
-    "U": (
-        grid(6, 2, 2) | frozenset((i, j, k) for i in (0, 1, 4, 5) for j in range(5) for k in range(2)),
-        32.0,
-        WIDE,
+SMALL = (0.25, 0.25, 0.25)
+FLAT = (0.32, 0.25, 0.38)
+ANY = 900.0
+"""A mass limit that nothing comes near."""
+
+BUDGET = 400_000
+"""Of the search: about a quarter of the usual one, as these bodies come to few pieces."""
+
+Round = tuple[int, int, Cells | None]
+"""A seam: along which plane of the grid, by axis and level, and beside which cells; None: all round the body."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A body of blocks and its limits.
+
+    Attributes
+    ----------
+    cells : its blocks. mass : kg. size : metres. sides : of a block, metres. turn : of it all in plan, degrees.
+    seams : what joints may follow. line : pieces that a metre of joint line off them costs.
+    """
+
+    cells: Cells
+    mass: float
+    size: tuple[float, float, float]
+    sides: tuple[float, float, float] = CUBE
+    turn: float = 0.0
+    seams: tuple[Round, ...] = ()
+    line: float = 0.05
+
+    @property
+    def worth(self) -> Worth:
+        """Costs: those alone that the search by hand knows too."""
+        return Worth(line=self.line, area=0.06, small=0.5, light=0.5, tips=0.0, thin=0.0, wire=0.0, floor=0.0)
+
+    @property
+    def trails(self) -> list[Trail]:
+        """Seams on the grid, before it is turned."""
+        return [seam_round(self.cells, axis, level, self.sides, where) for axis, level, where in self.seams]
+
+    def job(self, kinds: tuple[str, ...]) -> Job:
+        """Its limits."""
+        size = ", ".join(f'"{side} m"' for side in self.size)
+        return Job.from_toml(
+            f"""
+            [foam]
+            kerf = "0 mm"
+            [skin]
+            bridging = "0 mm"
+            layers = [{{ name = "skin", mass = "{SKIN} kg/m2", faces = ["carved", "joint", "base", "back"] }}]
+            [limits]
+            piece_mass = "{self.mass} kg"
+            piece_size = [{size}]
+            [joints]
+            fit = "0 mm"
+            kinds = [{", ".join(f'"{kind}"' for kind in kinds)}]
+            """
+        )
+
+    def exhaustive(self, limbs: bool = True) -> tuple[float, int]:
+        """Least cost along the grid, and its pieces."""
+        limits, trails = self.job(("plane",)), self.trails
+        each = [
+            Exhaustive(body, self.sides, SKIN, limits, self.worth, trails, limbs).best(body)
+            for body in bodies(self.cells)
+        ]
+        return sum(cost for cost, _ in each), sum(pieces for _, pieces in each)
+
+    def planned(self, kinds: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> tuple[float, int]:
+        """Cost of what the planner proposes, and its pieces, on the exact cut."""
+        monkeypatch.setattr(Worth, "of", lambda _: self.worth)
+        monkeypatch.setattr(wished, "BUDGET", BUDGET)
+        limits, worth, turn = self.job(kinds), self.worth, turned((0.0, 0.0, 1.0), np.radians(self.turn))
+        straight = joined(*(blocks(body, self.sides) for body in bodies(self.cells)))
+        mesh = Mesh(straight.vertices @ turn.T, straight.triangles)
+        trails = [Trail(one.name, one.starts @ turn.T, one.ends @ turn.T) for one in self.trails]
+        proposal = propose(mesh, limits, 0.0, trails=trails)
+        assert not proposal.over
+        found = cut(mesh, proposal.joints, crumb=limits.carving.crumb)
+        figures = [measure_piece(body.mesh, limits) for body in found.pieces]
+        assert all(within_limits(piece, limits) for piece in figures)
+        parts = visible_parts([line for lines in found.lines for line in lines])
+        on_seam, _ = paint(parts.point, trails, limits.joints.seam_tolerance)
+        on = float(on_seam @ parts.length)
+        cost = worth.area * sum(contact.area for contact in found.contacts)
+        cost += worth.line * (float(parts.length.sum()) - on - worth.follow * on)
+        of = Exhaustive(self.cells, self.sides, SKIN, limits, worth)
+        return cost + sum(of.leaf(piece.finished_mass) for piece in figures), len(figures)
+
+
+U = grid(6, 2, 2) | grid(2, 5, 2) | grid(2, 5, 2, (4, 0, 0))
+FLAT_U = grid(6, 2, 1) | grid(2, 5, 1) | grid(2, 5, 1, (4, 0, 0))
+RING = grid(7, 7, 1) - grid(5, 5, 1, (1, 1, 0))
+LONG_RING = grid(7, 4, 1) - grid(5, 2, 1, (1, 1, 0))
+BAR = grid(12, 2, 2)
+BOX = grid(6, 3, 2)
+FLAT_L = grid(5, 2, 1) | grid(2, 5, 1)
+LEFT, RIGHT = grid(2, 9, 9), grid(5, 9, 9, (4, 0, 0))
+
+PLAIN = {
+    "box by size": Case(BOX, ANY, (1.25, 1.25, 1.25)),
+    "box by mass": Case(grid(6, 2, 2), 11.2, WIDE, SMALL),
+    "long box": Case(grid(10, 2, 2), 11.3, WIDE, SMALL),
+    "long box, pieces at 97 % of the limit": Case(grid(10, 2, 2), 11.2, WIDE, SMALL),
+    "box turned": Case(grid(7, 2, 2), 10.4, WIDE, (0.23, 0.29, 0.21), 25.0),
+    "tower by height": Case(grid(2, 2, 8), ANY, (1.3, 1.3, 1.25)),
+    "stairs": Case(grid(6, 2, 1) | grid(4, 2, 2) | grid(2, 2, 3), 12.2, WIDE, (0.32, 0.25, 0.22)),
+    "L": Case(grid(5, 2, 2) | grid(2, 5, 2), 12.5, WIDE, SMALL),
+    "L turned": Case(FLAT_L, 11.4, (1.3, 0.8, 0.8), FLAT, 40.0),
+    "T": Case(grid(7, 2, 2) | grid(2, 5, 2, (3, 0, 0)), 12.5, WIDE, SMALL),
+    "cross": Case(grid(7, 1, 2, (0, 3, 0)) | grid(1, 7, 2, (3, 0, 0)), 25.4, (1.6, 1.2, 1.2), (0.35, 0.35, 0.45)),
+    "comb": Case(
+        grid(7, 1, 1) | grid(1, 4, 1) | grid(1, 4, 1, (3, 0, 0)) | grid(1, 4, 1, (6, 0, 0)), ANY, (1.3, 0.9, 1.2)
     ),
-    "ring": (grid(5, 5, 2) - frozenset((2, 2, k) for k in range(2)), 34.0, WIDE),
+    "U": Case(U, 12.5, WIDE, SMALL),
+    "U by size": Case(FLAT_U, ANY, (1.7, 0.9, 1.3)),
+    "U upright": Case(grid(5, 1, 1) | grid(1, 1, 5) | grid(1, 1, 5, (4, 0, 0)), ANY, (1.3, 1.3, 1.3)),
+    "ring": Case(grid(5, 5, 2) - grid(1, 1, 2, (2, 2, 0)), 12.5, WIDE, SMALL),
+    "ring by size": Case(RING, ANY, (1.65, 1.3, 1.3)),
+    "long ring by size": Case(LONG_RING, ANY, (1.7, 1.3, 1.3)),
+    "two bodies": Case(grid(5, 2, 1) | grid(3, 2, 2, (6, 0, 0)), 22.0, WIDE, (0.4, 0.4, 0.5)),
+}
+SEAMED = {
+    "bar led by seams": Case(BAR, 36.0, WIDE, seams=tuple((0, level, None) for level in (3, 5, 8, 10)), line=0.5),
+    "bar led by seams off the middle": Case(
+        BAR, 36.0, WIDE, seams=tuple((0, level, None) for level in (1, 4, 7, 9, 11)), line=0.85
+    ),
+    "box led by seams": Case(BOX, 38.0, WIDE, seams=((0, 2, None), (2, 1, None), (1, 1, None)), line=0.5),
+    "L led by seams": Case(FLAT_L, 11.4, (1.3, 0.8, 0.8), FLAT, seams=((0, 3, None), (1, 3, None)), line=0.5),
+    "L turned led by seams": Case(
+        FLAT_L, 11.4, (1.3, 0.8, 0.8), FLAT, 40.0, seams=((0, 3, None), (1, 3, None)), line=0.5
+    ),
+    "U led by seams": Case(FLAT_U, 26.0, WIDE, seams=((1, 3, LEFT), (0, 3, None), (1, 2, RIGHT)), line=0.5),
+    "long ring led by seams": Case(
+        LONG_RING, 20.0, WIDE, seams=((0, 2, grid(9, 1, 1)), (0, 5, grid(9, 1, 1, (0, 3, 0))), (1, 2, RIGHT)), line=0.5
+    ),
+    "ring led by seams": Case(
+        RING,
+        24.0,
+        WIDE,
+        seams=((0, 3, grid(9, 1, 1)), (1, 5, LEFT), (0, 6, grid(9, 1, 1, (0, 6, 0))), (1, 2, RIGHT)),
+        line=0.5,
+    ),
 }
 
 
-def steps(plan: Plan) -> list[Plan]:
-    return [step for step in plan if step.option is not None]
+PLANES, ALL = ("plane",), ("plane", "profile")
+SHORT = {
+    ("long box, pieces at 97 % of the limit", PLANES): "6 pieces for 5, cost 1.20 times the least",
+    ("comb", PLANES): "7 pieces for 6, cost 1.17 times the least",
+    ("ring by size", PLANES): "7 pieces for 4, cost 1.78 times the least",
+    ("bar led by seams", PLANES): "as many pieces, cost 1.18 times the least",
+    ("bar led by seams off the middle", PLANES): "7 pieces for 8, cost 1.29 times the least",
+    ("box led by seams", ALL): "4 pieces for 5, cost 1.75 times the least; 1.00 with planes alone",
+    ("ring led by seams", PLANES): "as many pieces, cost 1.08 times the least; 1.03 with profiles",
+}
+"""Where the bar is not reached, with what was measured."""
 
 
-@pytest.mark.parametrize("name", CASES)
-def test_as_few_pieces_and_nearly_the_cost_of_exhaustive_search(name: str) -> None:
-    cells, mass, size = CASES[name]
-    limits = job(mass, size)
-    mesh = blocks(cells)
-    least, fewest = Exhaustive(cells, limits).best(cells)
-    samples = take_samples(mesh, limits, 0.0)
-    need = Need.of(limits, samples.face_mass, 0.985)
-    plan = Search(Rules.of(limits, need, WORTH, 1e-3), 700_000).run([whole(samples)])[0]
-    cost, pieces = measured(mesh, plan, limits)
-    assert pieces <= fewest
-    assert cost <= 1.05 * least
+def cases() -> list[object]:
+    rows = [(name, case, PLANES) for name, case in PLAIN.items()]
+    rows += [(name, case, kinds) for name, case in SEAMED.items() for kinds in (PLANES, ALL)]
+    return [
+        pytest.param(
+            case,
+            kinds,
+            id=f"{name}, profiles too" if kinds == ALL else name,
+            marks=[pytest.mark.xfail(reason=SHORT[name, kinds], raises=AssertionError)]
+            if (name, kinds) in SHORT
+            else [],
+        )
+        for name, case, kinds in rows
+    ]
 
 
-def measured(mesh: Mesh, plan: Plan, limits: Job) -> tuple[float, int]:
-    """Cost and pieces of a plan on the exact cut, part by part."""
-    if plan.option is None:
-        figures = measure_piece(mesh, limits)
-        assert within_limits(figures, limits), figures
-        return leaf(figures.finished_mass, limits), 1
-    found = cut(mesh, [plan.option.sheet.joint(None)], crumb=1e-3)
-    cost = sum(WORTH.area * c.area + WORTH.line * c.visible_length for c in found.contacts)
-    count = 0
-    left = list(plan.plans)
-    assert len(found.pieces) == len(left)
-    for body in found.pieces:
-        middle = body.mesh.vertices.mean(axis=0)
-        own = min(left, key=lambda p: float(np.linalg.norm(p.part.middle - middle)))
-        left.remove(own)
-        more, pieces = measured(body.mesh, own, limits)
-        cost, count = cost + more, count + pieces
-    return cost, count
+@pytest.mark.parametrize(("case", "kinds"), cases())
+def test_as_few_pieces_and_nearly_the_cost_of_exhaustive_search(
+    case: Case, kinds: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    least, fewest = case.exhaustive()
+    cost, pieces = case.planned(kinds, monkeypatch)
+    assert pieces <= fewest, (pieces, fewest, cost / least)
+    assert cost <= 1.05 * least, (pieces, fewest, cost / least)
+
+
+@pytest.mark.parametrize("name", ["ring", "ring by size"])
+def test_joints_through_one_limb_are_what_is_best_for_a_ring(name: str) -> None:
+    """So that the search by hand is one that a planner without them loses to."""
+    assert PLAIN[name].exhaustive()[0] < 0.9 * PLAIN[name].exhaustive(limbs=False)[0]
+
+
+def test_seams_lead_the_search_by_hand() -> None:
+    """So that a planner that does not look for them loses to it by more than the bar."""
+    for name in ("bar", "box", "L", "U", "long ring", "ring"):
+        case = SEAMED[f"{name} led by seams"]
+        assert case.exhaustive()[0] < 0.9 * replace(case, seams=()).exhaustive()[0]
