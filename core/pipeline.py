@@ -37,6 +37,7 @@ from .intake.remesh import Remesher
 from .job import Job
 from .jobpack.record import ContactRecord, JobResult, JointRecord, PieceRecord, Plan
 from .logistics.site_work import number_pieces, plan_site
+from .marking.cutting_order import check_wires
 from .marking.marks import kept_letters
 from .mesh.mass import areas
 from .mesh.mesh import CARVED, Mesh, in_single
@@ -184,6 +185,7 @@ def run_job(
                     marks[i], result.pieces[i].mesh, figures[i].centroid, blockup.layout, blockup.names
                 )
         findings += [*numbered.findings, *told, *near]
+        findings += check_wires(site.cuts, letters, job.limits.wire_length)
         findings += check_cut(result, letters, job.carving.crumb, intake.volume)
         kept_to = check_joints(seams, intake.mesh, job, joints, result, gap)
         for letter, own in zip(letters, kept_to, strict=True):

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..cutting.wire import ROOM
 from ..logistics.site_work import SiteWork
 from ..marking.datum import tape_checks
 from .drawing import OCHRE, Drawing, Layer, Line, Pen, Words, rectangle
@@ -229,7 +230,7 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
         Column("cut", number=True),
         Column("joint"),
         Column("tool"),
-        Column("span", "m", True),
+        Column("wire in foam", "m", True),
         Column("enters"),
         Column("comes free, as bare foam"),
         Column("prop"),
@@ -244,7 +245,7 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
                 str(k + 1),
                 result.joints[step.joint].mark,
                 step.tool,
-                number(step.wire, 2),
+                number(step.wire.stretch, 2),
                 step.entry,
                 free or f"nothing: {_pieces(step.parts[0].pieces, names)} opened, in one still",
                 "; ".join(props) or "stands by itself",
@@ -257,11 +258,12 @@ def cutting_section(result: JobResult, site: SiteWork) -> Markup:
         "cutting-order",
         "Cutting order",
         table("Cuts in order", columns, rows),
-        f"A hot wire up to a span of {limit:.2f} m, above that a saw; the span is that of the whole joint across the "
-        "wire. A part whose centre of mass lies less than 50 mm inside its footing is to be propped (common practice, "
-        "no source); whether a prop holds is for a competent person to say. Profile joints have templates beside this "
-        "page, in templates/. Fumes, a glue film in the wire's way, parts that come free: see Cautions; nobody stands "
-        "under or behind what is cut.",
+        f"A hot wire where at most {limit:.2f} m of it are in foam at once and its ends come out of the foam, else a "
+        f"saw; air of less than {ROOM * 1000.0:.0f} mm between foam and foam counts as foam. A part whose centre of "
+        "mass lies less than 50 mm inside its footing is to be propped (both common practice, no source); whether a "
+        "prop holds is for a competent person to say. Profile joints have templates beside this page, in templates/. "
+        "Fumes, a glue film in the wire's way, parts that come free: see Cautions; nobody stands under or behind what "
+        "is cut.",
     )
 
 

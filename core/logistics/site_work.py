@@ -26,6 +26,7 @@ from ..marking.numbering import kept_numbers, numbers, round_footprint
 from ..marking.setting_out import LaserLine, Setting, set_out
 from ..mesh.mesh import Mesh
 from ..mesh.winding import encloses
+from ..skin.depth import gap_width
 from .build_order import BuildOrder
 from .load_plan import Box, LoadPlan, check_load, plan_load
 from .plan_build import assembly_of, build_findings, plan_build
@@ -216,10 +217,11 @@ def plan_site(
         joints,
         lines,
         contacts,
-        meshes,
+        pieces,
         [f.volume for f in figures],
         [f.centroid for f in figures],
         job.foam.density,
+        gap_width(job),
         job.limits.wire_length,
     )
     at = {mark: k for k, mark in enumerate(marks)}

@@ -10,18 +10,20 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cutting.joint import Joint, Plane
-from ..cutting.result import Contact, JointLine
+from ..cutting.joint import Joint
+from ..cutting.result import Body, Contact, JointLine
+from ..cutting.wire import FEW, ROOM, Wire, lay_wire, rim_of
+from ..findings import Finding, Severity
 from ..handling.rectangle import convex_hull
 from ..mesh.mesh import BASE, Mesh
 
 FloatArray = NDArray[np.float64]
 
+_ROUNDING: Final = 1e-9
+"""Share by which a stretch may pass the wire's length before it counts."""
+
 MARGIN: Final = 0.05
 """Metres that a part's centre of mass must lie inside its footing to count as standing; common practice, no source."""
-
-_TURNS: Final = 24
-"""Directions of a wire tried on a flat joint, 7.5 degrees apart."""
 
 
 @dataclass(frozen=True)
@@ -41,14 +43,14 @@ class CutStep:
     ----------
     joint : index of the joint; steps are in the order of cutting.
     tool : ``hot wire`` or ``saw``.
-    wire : span of the joint across the wire, metres: the least over wire directions for a flat joint.
+    wire : how a straight wire lies in it.
     entry : from which side the tool comes in.
     parts : what is apart after it, the lightest first; the lightest comes free. One alone is only opened.
     """
 
     joint: int
     tool: str
-    wire: float
+    wire: Wire
     entry: str
     parts: tuple[Freed, ...]
 
@@ -57,10 +59,11 @@ def cutting_order(
     joints: Sequence[Joint],
     lines: Sequence[Sequence[JointLine]],
     contacts: Sequence[Contact],
-    meshes: Sequence[Mesh],
+    pieces: Sequence[Body],
     volumes: Sequence[float],
     centroids: Sequence[Sequence[float]],
     density: float,
+    gap: float,
     wire_limit: float,
 ) -> tuple[CutStep, ...]:
     """Steps for all joints that part something.
@@ -68,16 +71,16 @@ def cutting_order(
     Parameters
     ----------
     joints, lines, contacts : as cut; the order of joints is the order of cuts.
-    meshes, volumes, centroids : of the pieces; cubic metres, metres.
-    density : of foam, kg/m3.
-    wire_limit : longest wire, metres; above it a saw.
+    pieces : of the cut. volumes, centroids : of the pieces; cubic metres, metres.
+    density : of foam, kg/m3. gap : metres between joint faces.
+    wire_limit : longest wire, metres; above it a saw, and where the wire's ends do not come out of the foam.
 
     Notes
     -----
     Before a cut a part is what still hangs together through this joint and later ones, after it what hangs together
-    through later ones alone. Masses leave out what the gap takes. The span of a joint is measured over its whole line,
-    so hollows in between count as foam.
+    through later ones alone. Masses leave out what the gap takes.
     """
+    meshes = [piece.mesh for piece in pieces]
     middle = np.mean([m.vertices.mean(axis=0) for m in meshes], axis=0) if meshes else np.zeros(3)
     steps = []
     for j, joint in enumerate(joints):
@@ -88,10 +91,55 @@ def cutting_order(
         parts = [part for part in _hanging(len(meshes), contacts, j + 1) if touched & set(part)]
         freed = sorted((_freed(part, meshes, volumes, centroids, density) for part in parts), key=lambda f: f.mass)
         points = np.concatenate([line.points for line in lines[j]])
-        span, travel = _wire(joint, points)
-        tool = "hot wire" if span <= wire_limit else "saw"
-        steps.append(CutStep(j, tool, span, _entry(points, travel, middle), tuple(freed)))
+        before = [part for part in _hanging(len(meshes), contacts, j) if touched & set(part)]
+        around = [meshes[k] for part in before for k in part]
+        rim = np.concatenate([rim_of(pieces[k], joint, j) for k in sorted(touched)])
+        wire = lay_wire(joint, rim, around, gap, wire_limit)
+        tool = "hot wire" if wire.stretch <= wire_limit * (1.0 + _ROUNDING) and wire.bound <= FEW else "saw"
+        steps.append(CutStep(j, tool, wire, _entry(points, wire.travel, middle), tuple(freed)))
     return tuple(steps)
+
+
+def check_wires(steps: Sequence[CutStep], letters: Sequence[str], wire_limit: float) -> list[Finding]:
+    """Joints that no hot wire cuts: the foam is too long for it, or its ends run into other foam.
+
+    Parameters
+    ----------
+    steps : from `cutting_order`. letters : marks of all joints. wire_limit : longest wire, metres.
+    """
+    out = []
+    for step in steps:
+        letter, wire = letters[step.joint], step.wire
+        if wire.stretch > wire_limit * (1.0 + _ROUNDING):
+            out.append(
+                Finding(
+                    "wire_length",
+                    Severity.WARNING,
+                    f"Joint {letter} takes {wire.stretch:.2f} m of wire in foam at once, and the longest is "
+                    f"{wire_limit:.2f} m.",
+                    "Cut it with a saw, turn its wire, or lay the joint where the rock is thinner.",
+                    joint=letter,
+                    measured=wire.stretch,
+                    limit=wire_limit,
+                    unit="m",
+                )
+            )
+        if wire.bound > FEW:
+            out.append(
+                Finding(
+                    "wire_exit",
+                    Severity.WARNING,
+                    f"The wire of joint {letter} cannot leave the foam: over {wire.bound:.0%} of the joint it runs "
+                    f"into other foam, the nearest {wire.clear * 1000.0:.0f} mm past the limb. A hot wire wants "
+                    f"{ROOM * 1000.0:.0f} mm of air past either end.",
+                    "Cut it with a saw, turn its wire, or cut what is in the way first.",
+                    joint=letter,
+                    measured=wire.clear,
+                    limit=ROOM,
+                    unit="m",
+                )
+            )
+    return out
 
 
 def _hanging(count: int, contacts: Sequence[Contact], since: int) -> list[tuple[int, ...]]:
@@ -143,24 +191,6 @@ def _depth_inside(point: FloatArray, hull: FloatArray) -> float:
     side = np.roll(hull, -1, axis=0) - hull
     inward = np.stack((-side[:, 1], side[:, 0]), axis=1) / np.linalg.norm(side, axis=1)[:, None]
     return float(((point - hull) * inward).sum(axis=1).min())
-
-
-def _wire(joint: Joint, points: FloatArray) -> tuple[float, FloatArray]:
-    """Least span across the wire, and the way in which it travels, square to it."""
-    if not isinstance(joint, Plane):
-        return float(np.ptp(points @ joint.wire)), joint.u
-    first = np.cross(np.eye(3)[int(np.argmin(np.abs(joint.normal)))], joint.normal)
-    first /= np.linalg.norm(first)
-    second = np.cross(joint.normal, first)
-    best: tuple[float, FloatArray] | None = None
-    for angle in (np.arange(_TURNS) * (np.pi / _TURNS)).tolist():
-        way = np.cos(angle) * first + np.sin(angle) * second
-        span = float(np.ptp(points @ way))
-        if best is None or span < best[0] - 1e-9:
-            best = (span, np.cross(joint.normal, way))
-    if best is None:
-        raise ValueError("no direction was tried")
-    return best
 
 
 def _entry(points: FloatArray, travel: FloatArray, middle: FloatArray) -> str:

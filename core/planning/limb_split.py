@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..cutting.joint import Joint
 from ..mesh.topology import joined
+from .leaving import bound_share
 from .part import Part, Sheet, met
 
 FloatArray = NDArray[np.float64]
@@ -42,12 +43,14 @@ class LimbSplit:
     ----------
     parts : its bodies. limbs : the joints, without a point where they have one face only.
     faces : for each joint samples of its face, (k, 4) place in metres, area in square metres.
+    bound : for each joint the share of it where the wire cannot leave the foam, see `leaving.bound_share`.
     line, missed, off : metres of visible line, of them off seams, and those weighted by what they cost.
     """
 
     parts: list[Part]
     limbs: tuple[Limb, ...]
     faces: tuple[FloatArray, ...]
+    bound: tuple[float, ...]
     line: float
     missed: float
     off: float
@@ -65,13 +68,14 @@ class _Met:
     Attributes
     ----------
     up, near : (n,) which of the part's cells lie above it, and which by the face. severed : (p,) pairs that it parts.
-    others : whether it has other faces.
+    others : whether it has other faces. bound : share of it where the wire cannot leave the foam.
     """
 
     up: BoolArray
     near: BoolArray
     severed: BoolArray
     others: bool
+    bound: float
 
 
 def split_limbs(part: Part, limbs: Sequence[Limb]) -> LimbSplit:
@@ -127,7 +131,7 @@ def split_limbs(part: Part, limbs: Sequence[Limb]) -> LimbSplit:
         for k in range(count)
     ]
     kept = tuple(limb if found.others else Limb(limb.sheet, None) for limb, found in zip(limbs, met_by, strict=True))
-    return LimbSplit(parts, kept, tuple(made), *line.tolist())
+    return LimbSplit(parts, kept, tuple(made), tuple(found.bound for found in met_by), *line.tolist())
 
 
 def _face(part: Part, pairs: IntArray, limb: Limb) -> tuple[_Met, FloatArray]:
@@ -162,7 +166,9 @@ def _face(part: Part, pairs: IntArray, limb: Limb) -> tuple[_Met, FloatArray]:
     own = np.flatnonzero(cut & near)
     area = of.cells.foam[part.cells[own]] / wide[own]
     face = np.column_stack([middles[own] - f[own, None] * sheet.w, area])
-    return _Met(up, near, crossing & near[pairs[:, 0]], int(part_of.sum()) > 1), face
+    others = int(part_of.sum()) > 1
+    bound = bound_share(sheet, middles[own], middles[cut & ~near], of.cells.step) if others else 0.0
+    return _Met(up, near, crossing & near[pairs[:, 0]], others, bound), face
 
 
 def _sides(body: IntArray, pairs: IntArray, found: _Met) -> tuple[int, int]:

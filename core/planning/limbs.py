@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from .blocks import Blocks, Face
 from .chain import THIN, best_chain
+from .leaving import bound_shares
 from .limb_split import Limb
 from .need import Need
 from .part import LINE, Part, Sheet
@@ -84,6 +85,7 @@ def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth:
         return None
     # Prices by all samples: of few the luckiest would be taken for the cheapest.
     fees = _View.make(part, blocks, len(part.skin)).fees(faces, worth, wire)
+    fees += worth.saw * bound_shares(part, blocks, faces)
     view = _View.make(part, blocks, _POINTS)
     keep = _best_by_place(faces, fees)
     faces, fees = [faces[k] for k in keep], fees[keep]

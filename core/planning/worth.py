@@ -26,6 +26,8 @@ class Worth:
     tips : of a piece that does not stand. crumb : of a body too small to be a piece.
     wire : of a joint twice as deep as the wire reaches. thin : of a square metre of joint with thin foam behind it, or
         with a glue line close behind that it does not follow.
+    saw : of a joint whose wire cannot leave the foam, so that it is sawn: more than a joint on no seam, so that it is
+        taken only where nothing else will do.
     floor : of a square metre of load space that a piece stands on.
     """
 
@@ -37,6 +39,7 @@ class Worth:
     tips: float = 0.15
     crumb: float = 0.3
     wire: float = 0.3
+    saw: float = 3.0
     thin: float = 1.0
     floor: float = 0.35
 

@@ -22,10 +22,11 @@ def steps(joints, gap: float = 0.0, size=(3.0, 1.0, 0.8), limit: float = 1.5):
         joints,
         result.lines,
         result.contacts,
-        meshes,
+        result.pieces,
         [s.volume for s in solids],
         [s.centroid for s in solids],
         15.0,
+        gap,
         limit,
     )
 
@@ -46,18 +47,18 @@ def test_tool_follows_the_span_across_the_wire() -> None:
     _, (step,) = steps(joint)
     assert step.tool == "hot wire"
     assert step.entry.endswith("y side")  # the wire stands upright and travels across
-    assert step.wire == pytest.approx(0.8)
+    assert step.wire.stretch == pytest.approx(0.8)
     _, (step,) = steps(joint, limit=0.7)
     assert step.tool == "saw"
     _, (step,) = steps(joint, size=(3.0, 0.6, 0.8))
-    assert step.wire == pytest.approx(0.6)
+    assert step.wire.stretch == pytest.approx(0.6)
     assert step.entry == "from above"
 
 
 def test_a_profile_is_cut_along_its_wire() -> None:
     profile = Profile((1.5, 0, 0), (0, 1, 0), (1, 0, 0), [[0.0, 0.0], [0.5, 0.1], [1.0, 0.0]])
     _, (step,) = steps([profile])
-    assert step.wire == pytest.approx(0.8)
+    assert step.wire.stretch == pytest.approx(0.8)
     assert step.entry.endswith("y side")
 
 
