@@ -8,25 +8,12 @@ import json
 from pathlib import Path
 
 import pytest
+from bar_job import JOB, bar
 from seamwright import commands, pictures
 from seamwright.core.cutting.joint import Plane
 from seamwright.core.intake.readers import write_ply
 from seamwright.core.jobpack.joints_file import joints_json, read_marked_joints
-from shapes import box
 
-JOB = """
-[skin]
-layers = [{ name = "skin", mass = "5 kg/m2", faces = ["carved", "joint", "base", "back"] }]
-bridging = "0 mm"
-[foam]
-kerf = "0 mm"
-[joints]
-fit = "0 mm"
-seams = ["marked"]
-[limits]
-piece_mass = "50 kg"
-piece_size = ["1.8 m", "1.2 m", "1.2 m"]
-"""
 LINES = [[[1.5, y, z] for y, z in ((0.6, 0.0), (0.0, 0.0), (0.0, 0.6), (0.6, 0.6), (0.6, 0.0))]]
 
 
@@ -34,7 +21,7 @@ LINES = [[[1.5, y, z] for y, z in ((0.6, 0.0), (0.0, 0.0), (0.0, 0.6), (0.6, 0.6
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(pictures, "render_pictures", lambda result, progress: {})
-    write_ply(tmp_path / "bar.ply", box((3.0, 0.6, 0.6)))
+    write_ply(tmp_path / "bar.ply", bar())
     (tmp_path / "JOB.toml").write_text(JOB)
     (tmp_path / "MARKS.json").write_text(json.dumps({"schema_version": 1, "lines": LINES}))
     (tmp_path / "MINE.json").write_text(joints_json([("M", Plane((1.3, 0.0, 0.0), (1.0, 0.0, 0.0)))]))

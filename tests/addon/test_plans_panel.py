@@ -10,33 +10,19 @@ import bpy
 import numpy as np
 import panel_job as pj
 import pytest
+from bar_job import JOB, bar
 from seamwright import job_tree, kept_plans
 from seamwright.core.plans import PlanMeasures
 from seamwright.joint_object import read_joint
-from shapes import box
 
 pytestmark = list(pj.WITH_EXTENSION)
-
-BARE = """
-[skin]
-layers = [{ name = "skin", mass = "5 kg/m2", faces = ["carved", "joint", "base", "back"] }]
-bridging = "0 mm"
-[foam]
-kerf = "0 mm"
-[joints]
-fit = "0 mm"
-seams = ["marked"]
-[limits]
-piece_mass = "50 kg"
-piece_size = ["1.8 m", "1.2 m", "1.2 m"]
-"""
 
 
 @pytest.fixture
 def job(tmp_path: Path) -> bpy.types.Collection:
     """A bar of 3.0 x 0.6 x 0.6 m with a joint set by hand at 1.3 m."""
-    held = pj.start(box((3.0, 0.6, 0.6)), parts=1)
-    (tmp_path / "JOB.toml").write_text(BARE)
+    held = pj.start(bar(), parts=1)
+    (tmp_path / "JOB.toml").write_text(JOB)
     assert pj.ops.settings_read(filepath=str(tmp_path / "JOB.toml")) == {"FINISHED"}
     bpy.context.scene.cursor.location = (1.3, 0.3, 0.3)
     assert pj.ops.joint_add(shape="PLANE", square_to="X") == {"FINISHED"}
