@@ -23,7 +23,7 @@ from seamwright.core.planning.propose import propose
 from seamwright.core.planning.trails import Trail, paint
 from seamwright.core.planning.worth import Worth
 from seamwright.core.seams.sampling import visible_parts
-from shapes import joined, turned
+from shapes import box, joined, turned
 
 SKIN = 6.0
 CUBE = (0.4, 0.4, 0.4)
@@ -224,3 +224,20 @@ def test_seams_lead_the_search_by_hand() -> None:
     for name in ("bar", "box", "L", "U", "long ring", "ring"):
         case = SEAMED[f"{name} led by seams"]
         assert case.exhaustive()[0] < 0.9 * replace(case, seams=()).exhaustive()[0]
+
+
+@pytest.mark.xfail(raises=AssertionError, reason="chain.THIN goes by the mass limit alone: no joint is found at all")
+@pytest.mark.parametrize("kinds", [("profile",), ALL], ids=["profiles", "all"])
+def test_what_size_alone_bounds_is_cut_along_waving_seams(kinds: tuple[str, ...]) -> None:
+    bar = box((4.0, 0.5, 0.5))
+    t = np.linspace(0.0, 1.0, 41)
+    y, z = np.concatenate([[0.0 * t, t], [t, 1.0 + 0.0 * t], [1.0 + 0.0 * t, 1.0 - t], [1.0 - t, 0.0 * t]], axis=1)
+    trails = [
+        Trail.along(f"groove {x:g}", np.column_stack([x + 0.05 * np.cos(2.0 * np.pi * y), 0.5 * y, 0.5 * z]))
+        for x in (1.0, 2.0, 3.0)
+    ]
+    limits = Case(frozenset(), ANY, (1.4, 1.2, 1.2)).job(kinds)
+    proposal = propose(bar, limits, 0.0, trails=trails)
+    assert not proposal.over
+    assert proposal.quality.pieces == 4
+    assert proposal.quality.on_seam > 0.95
