@@ -8,12 +8,15 @@ led by them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from grid_plans import Cells, Exhaustive, blocks, bodies, grid, seam_round
+from grid_plans import Cells, Exhaustive, beside, blocks, bodies, grid, seam_round
 from seamwright.core.cutting.cut import cut
+from seamwright.core.cutting.joint import Plane
+from seamwright.core.cutting.result import CutResult
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.job import Job
@@ -38,6 +41,15 @@ BUDGET = 400_000
 
 Round = tuple[int, int, Cells | None]
 """A seam: along which plane of the grid, by axis and level, and beside which cells; None: all round the body."""
+
+
+def charged(found: CutResult, trails: Sequence[Trail], limits: Job, worth: Worth) -> float:
+    """Cost of the joints of a cut."""
+    parts = visible_parts([line for lines in found.lines for line in lines])
+    on_seam, _ = paint(parts.point, trails, limits.joints.seam_tolerance)
+    on = float(on_seam @ parts.length)
+    cost = worth.area * sum(contact.area for contact in found.contacts)
+    return cost + worth.line * (float(parts.length.sum()) - on - worth.follow * on)
 
 
 @dataclass(frozen=True)
@@ -109,11 +121,7 @@ class Case:
         found = cut(mesh, proposal.joints, crumb=limits.carving.crumb)
         figures = [measure_piece(body.mesh, limits) for body in found.pieces]
         assert all(within_limits(piece, limits) for piece in figures)
-        parts = visible_parts([line for lines in found.lines for line in lines])
-        on_seam, _ = paint(parts.point, trails, limits.joints.seam_tolerance)
-        on = float(on_seam @ parts.length)
-        cost = worth.area * sum(contact.area for contact in found.contacts)
-        cost += worth.line * (float(parts.length.sum()) - on - worth.follow * on)
+        cost = charged(found, trails, limits, worth)
         of = Exhaustive(self.cells, self.sides, SKIN, limits, worth)
         return cost + sum(of.leaf(piece.finished_mass) for piece in figures), len(figures)
 
@@ -211,6 +219,30 @@ def test_as_few_pieces_and_nearly_the_cost_of_exhaustive_search(
     cost, pieces = case.planned(kinds, monkeypatch)
     assert pieces <= fewest, (pieces, fewest, cost / least)
     assert cost <= 1.05 * least, (pieces, fewest, cost / least)
+
+
+@pytest.mark.parametrize("name", SEAMED)
+def test_the_search_by_hand_reckons_as_the_exact_cut_measures(name: str) -> None:
+    case = SEAMED[name]
+    limits, worth, trails = case.job(PLANES), case.worth, case.trails
+    of = Exhaustive(case.cells, case.sides, SKIN, limits, worth, trails)
+    mesh = blocks(case.cells, case.sides)
+    assert of.mass(case.cells) == pytest.approx(measure_piece(mesh, limits).finished_mass)
+    checked = 0
+    # What is on a seam is told by parts of 5 mm, which begin elsewhere on the cut.
+    for axis in range(3):
+        for level in sorted({cell[axis] for cell in case.cells})[:-1]:
+            square = np.eye(3)[axis]
+            found = cut(mesh, [Plane((level + 1) * case.sides[axis] * square, square)])
+            face = frozenset(
+                (cell, axis) for cell in case.cells if cell[axis] == level and beside(cell, axis, 1) in case.cells
+            )
+            assert of.charge(face) == pytest.approx(charged(found, trails, limits, worth), abs=0.02 * worth.line)
+            parts = bodies(case.cells, face)
+            masses = [measure_piece(body.mesh, limits).finished_mass for body in found.pieces]
+            assert sorted(of.mass(part) for part in parts) == pytest.approx(sorted(masses))
+            checked += 1
+    assert checked > 5
 
 
 @pytest.mark.parametrize("name", ["ring", "ring by size"])
