@@ -66,7 +66,8 @@ def lay_wire(joint: Joint, rim: FloatArray, around: Sequence[Mesh], gap: float, 
 
     Parameters
     ----------
-    joint : a joint. rim : (k, 2, 3) edges round its faces, metres, of the lower side alone; k > 0. See `rim_of`.
+    joint : a joint. rim : (k, 2, 3) edges round its faces, metres, of the lower side alone. See `rim_of`. Without any,
+        where the gap took all of a face, nothing is in the wire's way.
     around : closed meshes of what hangs together when it is cut, the pieces beside it among them; read where the joint
         goes through one limb only.
     gap : metres between joint faces. longest : the wire's length, metres.
@@ -74,6 +75,8 @@ def lay_wire(joint: Joint, rim: FloatArray, around: Sequence[Mesh], gap: float, 
     other = _section(joint, around, gap / 2.0 + _ASIDE) if joint.limb is not None else np.zeros((0, 2, 3))
     best: tuple[tuple[bool, float], Wire] | None = None
     for u, wire in _frames(joint):
+        if len(rim) == 0:
+            return Wire(0.0, u, 0.0, np.inf)
         flat = np.stack([rim @ u, rim @ wire], axis=2)
         stretch = _longest(flat, _at_corners(flat))
         bound, clear = 0.0, np.inf

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+import shapely
+import shapely.affinity
 from grid_plans import blocks, grid
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Joint, Plane, Profile
@@ -14,7 +16,7 @@ from seamwright.core.cutting.wire import ROOM, Wire, lay_wire, rim_of
 from seamwright.core.findings import Severity
 from seamwright.core.marking.cutting_order import CutStep, check_wires
 from seamwright.core.mesh.mesh import Mesh
-from shapes import box, moved, torus, turned
+from shapes import box, moved, rock, torus, turned
 
 
 def laid(mesh: Mesh, joint: Joint, gap: float = 0.0, longest: float = 1.5) -> Wire:
@@ -78,6 +80,46 @@ def test_air_too_narrow_for_a_holder_counts_as_foam() -> None:
     assert laid(ring, across).stretch == pytest.approx(0.6, rel=2e-3)
     close = torus(96, 48, 0.3 + 0.49 * ROOM, 0.3)
     assert laid(close, across).stretch == pytest.approx(1.2 + 0.98 * ROOM, rel=2e-3)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_on_a_rugged_face_as_another_library_measures_it(seed: int) -> None:
+    """Longest chords of the cut's outline by shapely, every 2 mm, in the same 24 directions."""
+    rng = np.random.default_rng(seed)
+    normal = rng.normal(size=3)
+    plane = Plane(rng.normal(size=3) * 0.1, normal)
+    mesh = rock(4, seed)
+    found = cut(mesh, [plane])
+    rim = np.concatenate([rim_of(body, plane, 0) for body in found.pieces])
+    wire = lay_wire(plane, rim, [], 0.0, 1.5)
+    first = np.cross(np.eye(3)[int(np.argmin(np.abs(plane.normal)))], plane.normal)
+    first /= np.linalg.norm(first)
+    flat = np.stack([first, np.cross(plane.normal, first)])
+    face = shapely.Polygon()
+    for line in found.lines[0]:
+        face = face.symmetric_difference(shapely.Polygon(line.points @ flat.T))
+    # Air too narrow for a holder counts as foam: taken along each chord.
+    best = np.inf
+    for turn in np.degrees(np.arange(24) * (np.pi / 24)).tolist():
+        turned_face = shapely.affinity.rotate(face, -turn, origin=(0.0, 0.0))
+        low, begin, high, end = turned_face.bounds
+        at = np.arange(begin + 1e-3, end, 2e-3)
+        rays = shapely.linestrings([[(low - 1.0, y), (high + 1.0, y)] for y in at.tolist()])
+        longest = 0.0
+        for chord in shapely.intersection(rays, turned_face):
+            runs = sorted(part.bounds[::2] for part in shapely.get_parts(chord))
+            start, stop = runs[0]
+            for a, b in runs[1:]:
+                start, stop = (start, b) if a - stop < ROOM else (a, b)
+                longest = max(longest, stop - start)
+            longest = max(longest, runs[0][1] - runs[0][0], stop - start)
+        best = min(best, longest)
+    assert wire.stretch == pytest.approx(best, rel=3e-3)
+
+
+def test_where_the_gap_took_a_face_nothing_is_in_the_way() -> None:
+    wire = lay_wire(Plane((0.0, 0.0, 0.0), (1.0, 0.0, 0.0)), np.zeros((0, 2, 3)), [], 0.01, 1.5)
+    assert (wire.stretch, wire.bound, wire.clear) == (0.0, 0.0, np.inf)
 
 
 def limbs_apart(air: float) -> Mesh:
