@@ -74,10 +74,10 @@ class Blocks:
 
 @dataclass(frozen=True, eq=False)
 class Face:
-    """A face of a sheet: its longest wire in foam, metres, the edges that it severs, and the blocks by it."""
+    """A face of a sheet: the sheet's number in the sheaf, the edges that it severs, and the blocks by it."""
 
+    name: int
     sheet: Sheet
-    reach: float
     severed: BoolArray
     near: BoolArray
 

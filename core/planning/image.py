@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,34 +122,12 @@ def make_image(slab: Slab, u: FloatArray, w: FloatArray) -> Image:
     return Image(column, row, _soft(cost), depth)
 
 
-def below(part: Part, image: Image, u: FloatArray, w: FloatArray) -> FloatArray:
-    """Foam, cubic metres, and skin, kilograms, in each column of the image below each row, (2, columns, rows + 1)."""
-    of = part.of
-    columns, rows = image.depth.shape
-    some, each, cells, each_cell = part.few
-    every = np.concatenate([of.points[some], part.faces[:, :3], of.cells.middles[cells]]) @ np.stack([u, w], axis=1)
-    i = np.clip(_bin(every[:, 0], COLUMN, image.first_column), 0, columns - 1)
-    j = np.clip(_bin(every[:, 1], ROW, image.first_row), 0, rows - 1)
-    at = i * rows + j
-    count = len(every) - len(cells)
-    skin = np.concatenate([of.skin[some] * each, part.faces[:, 3] * of.face_mass])
-    laid = gathered(at[:count], skin, columns * rows)
-    held = gathered(at[count:], of.cells.foam[cells] * each_cell, columns * rows)
-    # Thinned sums are set right by the whole's.
-    held *= part.foam / held.sum()
-    laid *= part.laid / max(float(laid.sum()), 1e-12)
-    images = [held, laid]
-    out = np.zeros((len(images), columns, rows + 1))
-    np.cumsum(np.stack(images).reshape(-1, columns, rows), axis=2, out=out[:, :, 1:])
-    return out
-
-
 def _bin(x: FloatArray, step: float, first: int) -> IntArray:
     place: IntArray = np.floor(x / step).astype(np.int64) - first
     return place
 
 
-def gathered(place: IntArray, values: FloatArray, count: int) -> FloatArray:
+def gathered(place: IntArray, values: NDArray[Any], count: int) -> FloatArray:
     """Sum of the values at each of `count` places."""
     total: FloatArray = np.bincount(place, values, count).astype(np.float64, copy=False)
     return total

@@ -12,13 +12,22 @@ from numpy.typing import NDArray
 from ..cutting.wire import FEW, ROOM, air_past
 from .blocks import Blocks, Face
 from .part import Part, Sheet
+from .sheaf import Sheaf
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+_WHOLE: Final = 0.25
+"""Share of a joint that no wire cuts from which it is sawn as a whole."""
+
 _TURNS: Final = 8
 """Directions of a wire tried on a flat joint, 22.5 degrees apart: what stands round a limb is as thick as a limb."""
+
+
+def sawn(share: float | FloatArray) -> float | FloatArray:
+    """How much of the cost of sawing a joint takes, by the share of it where the wire cannot leave: soon all of it."""
+    return np.minimum(np.asarray(share) / _WHOLE, 1.0)
 
 
 def bound_share(sheet: Sheet, own: FloatArray, other: FloatArray, step: float) -> float:
@@ -45,17 +54,21 @@ def bound_share(sheet: Sheet, own: FloatArray, other: FloatArray, step: float) -
     return least
 
 
-def bound_shares(part: Part, blocks: Blocks, faces: Sequence[Face]) -> FloatArray:
-    """The same of faces of sheets through a part, (n,)."""
+def bound_shares(part: Part, blocks: Blocks, faces: Sequence[Face], sheaf: Sheaf) -> FloatArray:
+    """The same of faces of sheets of a sheaf through a part, (n,)."""
     of = part.of
     middles = of.cells.middles[part.cells]
+    local = np.full(len(of.cells.foam), -1, dtype=np.int64)
+    local[part.cells] = np.arange(len(part.cells))
     out = np.zeros(len(faces))
     sheet: Sheet | None = None
     rows: IntArray = np.zeros(0, dtype=np.int64)
     for k, face in enumerate(faces):
         # Faces of one sheet follow each other.
         if face.sheet is not sheet:
-            sheet, rows = face.sheet, _on(face.sheet, middles, of.cells.step)
+            sheet, rows = face.sheet, local[sheaf.cell[sheaf.begin[face.name] : sheaf.begin[face.name + 1]]]
+            rows = rows[rows >= 0]
+            rows = rows[_on(sheet, middles[rows], of.cells.step)]
         near = face.near[blocks.of[rows]]
         out[k] = bound_share(face.sheet, middles[rows[near]], middles[rows[~near]], of.cells.step)
     return out

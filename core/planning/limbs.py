@@ -15,18 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .blocks import Blocks, Face
-from .chain import THIN, best_chain
-from .leaving import bound_shares
+from .chain import best_chains, least_stretch
+from .leaving import bound_shares, sawn
 from .limb_split import Limb
 from .need import Need
-from .part import LINE, Part, Sheet
+from .part import Part
+from .sheaf import STRETCH, Sheaf
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-_POINTS: Final = 12_000
+_POINTS: Final = 6_000
 """About as many samples tell what lies between two faces."""
 
 _BOX: Final = 400
@@ -58,24 +59,23 @@ class Series:
     """Joints along a part, in order; with a ring the last comes back to the first."""
 
     limbs: tuple[Limb, ...]
-    reach: tuple[float, ...]
     cost: float
     ring: bool
 
 
-def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth: Worth, wire: float) -> Series | None:
+def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, wire: float) -> Series | None:
     """The best series of joints through one limb each; None where the part has no limbs.
 
     Parameters
     ----------
-    sheets : what joints may be made of, each with its longest wire in foam, metres.
-    wire : longest wire, metres.
+    rows : (n,) sheets of the sheaf that joints may be made of. wire : longest wire, metres.
     """
     blocks = Blocks.make(part)
     faces: list[Face] = []
     several = 0
-    for sheet, reach in sheets:
-        own = [Face(sheet, reach, *face) for face in blocks.faces(sheet)]
+    for k in rows.tolist():
+        sheet = sheaf.sheet(k)
+        own = [Face(k, sheet, *face) for face in blocks.faces(sheet)]
         several += len(own) > 1
         faces += own
     if not several:
@@ -83,13 +83,12 @@ def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth:
     ring, faces = _sorted_out(blocks, faces)
     if len(faces) < 2:
         return None
-    # Prices by all samples: of few the luckiest would be taken for the cheapest.
-    fees = _View.make(part, blocks, len(part.skin)).fees(faces, worth, wire)
-    fees += worth.saw * bound_shares(part, blocks, faces)
-    view = _View.make(part, blocks, _POINTS)
+    fees, area = _fees(part, sheaf, blocks, faces, worth, wire)
+    fees += worth.saw * sawn(bound_shares(part, blocks, faces, sheaf))
+    view = _View.make(part, blocks)
     keep = _best_by_place(faces, fees)
     faces, fees = [faces[k] for k in keep], fees[keep]
-    sight = _Sight.make(view, faces)
+    sight = _Sight.make(view, faces, area[keep])
     if not ring:
         far = _end(blocks)
         sides = [blocks.parted(face.severed) for face in faces]
@@ -110,7 +109,7 @@ def series(part: Part, sheets: Sequence[tuple[Sheet, float]], need: Need, worth:
         found = _chain(view, sight, apart[two], fees, own, need, worth, k)
         if found is not None and (best is None or found.cost + float(fees[k]) < best.cost):
             limbs = (Limb(start.sheet, view.point(start)), *found.limbs)
-            best = Series(limbs, (start.reach, *found.reach), found.cost + float(fees[k]), True)
+            best = Series(limbs, found.cost + float(fees[k]), True)
     return best
 
 
@@ -153,17 +152,14 @@ class _View:
 
     Attributes
     ----------
-    points, normals : (n, 3) of skin. block : (n,). worth, spared, skin : (n,) as in `Samples`, each for all it
-        stands for. lines : (n, 6) what joints across three axes show, as in `Part.lines`.
+    points : (n, 3) of skin. block : (n,). skin : (n,) as in `Samples`, each for all it stands for.
+    lines : (n, 6) what joints across three axes show, as in `Part.lines`.
     cells : (c, 3) middles of cells. cell_block, foam : (c,).
     """
 
     part: Part
     points: FloatArray
-    normals: FloatArray
     block: IntArray
-    worth: FloatArray
-    spared: FloatArray
     skin: FloatArray
     lines: FloatArray
     cells: FloatArray
@@ -171,11 +167,11 @@ class _View:
     foam: FloatArray
 
     @classmethod
-    def make(cls, part: Part, blocks: Blocks, points: int) -> _View:
+    def make(cls, part: Part, blocks: Blocks) -> _View:
         of = part.of
         local = np.full(len(of.cells.foam) + 1, -1, dtype=np.int64)
         local[part.cells] = blocks.of
-        rows = part.skin[:: max(1, len(part.skin) // points)]
+        rows = part.skin[:: max(1, len(part.skin) // _POINTS)]
         each = len(part.skin) / max(len(rows), 1)
         block = local[of.home[rows]]
         rows, block = rows[block >= 0], block[block >= 0]
@@ -192,40 +188,13 @@ class _View:
         return cls(
             part,
             of.points[rows],
-            of.normals[rows],
             block,
-            of.worth[rows] * each,
-            of.spared[rows] * each,
             skin,
             shown,
             of.cells.middles[part.cells[cells]],
             blocks.of[cells],
             foam * (part.foam / float(foam.sum())),
         )
-
-    def fees(self, faces: Sequence[Face], worth: Worth, wire: float) -> FloatArray:
-        """What each face costs as a joint."""
-        return np.array([self._fee(face, worth, wire) for face in faces])
-
-    def _fee(self, face: Face, worth: Worth, wire: float) -> float:
-        """What a face costs as a joint."""
-        rows = np.flatnonzero(face.near[self.block])
-        rise = face.sheet.slope(self.points[rows] @ face.sheet.u)
-        square = np.sqrt(1.0 + rise * rise)
-        away = np.abs(face.sheet.above(self.points[rows])) / square
-        rows, rise, square, away = (x[away < LINE] for x in (rows, rise, square, away))
-        across = (self.normals[rows] @ face.sheet.w - rise * (self.normals[rows] @ face.sheet.u)) / square
-        level = np.sqrt(np.maximum(1.0 - across * across, 0.0)) * np.clip(1.0 - away / LINE, 0.0, None) / LINE
-        off = float((self.worth[rows] * level).sum() - worth.follow * (self.spared[rows] * level).sum())
-        dear = worth.wire * max(face.reach / wire - 1.0, 0.0)
-        return worth.line * off + worth.area * self.area(face) + dear
-
-    def area(self, face: Face) -> float:
-        """Square metres of a face."""
-        step = self.part.of.cells.step
-        near = np.flatnonzero(face.near[self.cell_block])
-        thick = np.abs(face.sheet.above(self.cells[near])) < 1.5 * step
-        return float(self.foam[near[thick]].sum()) / (3.0 * step)
 
     def point(self, face: Face) -> FloatArray:
         """A point on a face: of the foam by it the place nearest to its middle."""
@@ -240,6 +209,29 @@ class _View:
         return out
 
 
+def _fees(
+    part: Part, sheaf: Sheaf, blocks: Blocks, faces: Sequence[Face], worth: Worth, wire: float
+) -> tuple[FloatArray, FloatArray]:
+    """What each face costs as a joint, and its square metres."""
+    of = part.of
+    local = np.full(len(of.cells.foam) + 1, -1, dtype=np.int64)
+    local[part.cells] = blocks.of
+    home = np.full(len(of.points), -1, dtype=np.int64)
+    home[part.skin] = local[of.home[part.skin]]
+    fees, areas = np.zeros(len(faces)), np.zeros(len(faces))
+    for k, face in enumerate(faces):
+        near = np.append(face.near, False)
+        skin = slice(sheaf.start[face.name], sheaf.start[face.name + 1])
+        here = near[home[sheaf.sample[skin]]]
+        cells = slice(sheaf.begin[face.name], sheaf.begin[face.name + 1])
+        by = near[local[sheaf.cell[cells]]]
+        areas[k] = sheaf.area[cells][by].sum()
+        reach = 0.0 if face.sheet.flat else float(np.bincount(sheaf.column[cells][by], sheaf.area[cells][by], 1).max())
+        off = float(sheaf.off[skin][here].sum() - worth.follow * sheaf.on[skin][here].sum())
+        fees[k] = worth.line * off + worth.area * areas[k] + worth.wire * max(reach / STRETCH / wire - 1.0, 0.0)
+    return fees, areas
+
+
 @dataclass(frozen=True, eq=False)
 class _Sight:
     """Faces, with what lies above their sheets and what lies by them; (faces, n) of cells and of samples."""
@@ -252,14 +244,14 @@ class _Sight:
     area: FloatArray
 
     @classmethod
-    def make(cls, view: _View, faces: list[Face]) -> _Sight:
+    def make(cls, view: _View, faces: list[Face], area: FloatArray) -> _Sight:
         return cls(
             faces,
             np.array([face.sheet.above(view.cells) >= 0.0 for face in faces]),
             np.array([face.near[view.cell_block] for face in faces]),
             np.array([face.sheet.above(view.points) >= 0.0 for face in faces]),
             np.array([face.near[view.block] for face in faces]),
-            np.array([view.area(face) for face in faces]),
+            area,
         )
 
     def beyond(self, view: _View, rows: IntArray, sides: BoolArray, start: int) -> tuple[BoolArray, BoolArray]:
@@ -318,7 +310,7 @@ def _chain(
     mass = of.density * volume + laid
     i, j = np.triu_indices(n + 2, 1)
     weighs = mass[j] - mass[i] + own[i] + own[j]
-    ok = (weighs > THIN * need.limit) & (weighs < _LONG * need.limit)
+    ok = (weighs > least_stretch(view.part, need)) & (weighs < _LONG * need.limit)
     over, rind = cells.astype(np.float32), skin.astype(np.float32)
     crossing = ((1.0 - over) @ over.T > _CROSS * over.shape[1]) | ((1.0 - rind) @ rind.T > _CROSS * rind.shape[1])
     inner = (i > 0) & (j < n + 1)
@@ -346,7 +338,7 @@ def _chain(
     all_points = np.arange(len(view.points))
     best: tuple[float, list[int]] | None = None
     for _ in range(_ROUNDS):
-        total, chain = best_chain(slab, fee, np.arange(n))
+        ((total, chain),) = best_chains(slab, fee, np.arange(n), np.ones((1, n), dtype=bool))
         if not chain or (best is not None and total >= best[0]):
             break
         stops = np.array([0, *(k + 1 for k in chain), n + 1])
@@ -365,7 +357,7 @@ def _chain(
         return None
     faces = [sight.faces[k] for k in rows[best[1]].tolist()]
     limbs = tuple(Limb(face.sheet, view.point(face)) for face in faces)
-    return Series(limbs, tuple(face.reach for face in faces), best[0], False)
+    return Series(limbs, best[0], False)
 
 
 def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> FloatArray:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,13 +40,16 @@ _SHOWN: Final = 0.8
 """Share of an average plane's exposed line that a joint not yet planned is hoped to show, before it follows seams."""
 
 _FOLLOWED: Final = 0.3
-"""Share of that line that a profile follows where seams abound."""
+"""Share of that line that a joint follows where seams abound."""
 
 _EACH: Final = 0.5
-"""Metres of seam to a metre of line where a profile finds half as much to follow."""
+"""Metres of seam to a metre of line where a joint finds half as much to follow."""
 
 _DEAR: Final = 1.6
 """Cost of a piece and its joints of a body too large for any grid."""
+
+_ROUND: Final = 1e-6
+"""Share of a size that single precision may add."""
 
 _HOLLOW: Final = 0.55
 """Share of its box that a body fills under which parts of the box count as empty (a ring, a U)."""
@@ -124,7 +127,6 @@ class Need:
     """The law by which parts are judged before they are cut further: see `Need.cost`.
 
     stock : sides of a billet from large to small, with what the skin adds, where each piece must come out of one.
-    follows : share of their line that joints not yet planned follow where seams abound.
     """
 
     grids: FloatArray
@@ -133,7 +135,6 @@ class Need:
     face_mass: float
     any_pose: bool
     stock: tuple[float, float, float] | None = None
-    follows: float = _FOLLOWED
 
     @classmethod
     def of(cls, job: Job, face_mass: float, mass_share: float, grow: float = 0.0) -> Need:
@@ -152,7 +153,6 @@ class Need:
             face_mass,
             job.limits.any_pose,
             (long - _HAIR + grow, middle - _HAIR + grow, short - _HAIR + grow) if by_size(job) else None,
-            _FOLLOWED if "profile" in job.joints.kinds else 0.0,
         )
 
     def fits(self, mass: float, box: Sequence[float]) -> bool:
@@ -214,8 +214,11 @@ class Need:
         worth: Worth,
         grids: FloatArray,
     ) -> FloatArray:
+        # Single precision does for what is only an estimate, and is twice as fast.
+        single: list[NDArray[Any]] = [x.astype(np.float32) for x in (box, volume, mass, line)]
+        box, volume, mass, line = single
         length, width, height = (box[:, k : k + 1] for k in range(3))
-        p, q, r = grids.T
+        p, q, r = grids.astype(np.float32).T
         fill = np.clip(volume / np.maximum(np.prod(box, axis=1), 1e-12), 0.05, 1.0)[:, None]
         hollow = np.minimum(1.0, fill / _HOLLOW)
         cross = box.prod(axis=1)[:, None] / np.maximum(box, 1e-9) * fill
@@ -232,18 +235,18 @@ class Need:
         if self.any_pose or self.stock is not None:
             turned = np.maximum(a, c), np.maximum(b, np.minimum(a, c)), np.minimum(b, c)
         for side, most in zip(turned if self.any_pose else (a, b, c), self.size, strict=True):
-            ok &= side <= most * (1.0 + 1e-9)
+            ok &= side <= most * (1.0 + _ROUND)
         if self.stock is not None:
             for side, most in zip(turned, self.stock, strict=True):
-                ok &= side <= most * (1.0 + 1e-9)
+                ok &= side <= most * (1.0 + _ROUND)
         value = worth.area * added
         for k, parts in enumerate((p, q, r)):
             # Joints that show so much line follow the more of it, the more seam there is for each.
             shown = (parts - 1.0) * (line[:, k] / np.maximum(box[:, k], 1e-9))[:, None]
             seam = line[:, 3 + k, None]
-            value += (worth.line * _SHOWN) * shown * (1.0 - self.follows * seam / (seam + _EACH * shown + 1e-9))
+            value += (worth.line * _SHOWN) * shown * (1.0 - _FOLLOWED * seam / (seam + _EACH * shown + 1e-9))
         number = np.maximum(room, np.where(one, 1.0, 2.0))
         value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
         value = np.where(ok, value, np.inf)
-        out: FloatArray = value.min(axis=1)
+        out: FloatArray = value.min(axis=1).astype(np.float64)
         return out

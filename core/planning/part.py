@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ..cutting.joint import Joint, Plane, Profile
 from ..handling.rectangle import least_rectangle
 from ..mesh.topology import joined
+from .need import Need
 from .samples import Samples
 
 FloatArray = NDArray[np.float64]
@@ -156,7 +157,7 @@ class Part:
         return np.concatenate([self.of.points[self.skin], self.faces[:, :3]])
 
     @cached_property
-    def _rectangle(self) -> tuple[float, float, float]:
+    def _corners(self) -> FloatArray:
         angle = np.arange(_TURNS) * (np.pi / _TURNS)
         # A part of many samples is no piece yet: some of them tell its box well enough.
         places = self.places[:: 1 + len(self.places) // _FEW // 2]
@@ -165,7 +166,11 @@ class Part:
         for a in angle:
             along = np.cos(a) * x + np.sin(a) * y
             corners += [int(along.argmax()), int(along.argmin())]
-        return least_rectangle(np.stack([x[corners], y[corners]], axis=1))
+        return np.stack([x[corners], y[corners]], axis=1)
+
+    @cached_property
+    def _rectangle(self) -> tuple[float, float, float]:
+        return least_rectangle(self._corners)
 
     @property
     def turn(self) -> float:
@@ -178,6 +183,18 @@ class Part:
         length, width, _ = self._rectangle
         grow = self.of.grow
         return length + grow, width + grow, float(np.ptp(self.places[:, 2])) + grow
+
+    def is_piece(self, need: Need) -> bool:
+        """Whether it is within the limits, turned as it may be."""
+        if self.mass > need.limit or need.fits(self.mass, self.box):
+            return self.mass <= need.limit
+        if not need.any_pose:
+            return False
+        # The least rectangle need not be the one that goes through a door.
+        angle = np.arange(_TURNS) * (np.pi / _TURNS)
+        side = np.ptp(self._corners @ np.stack([np.cos(angle), np.sin(angle)]), axis=0) + self.of.grow
+        half = _TURNS // 2
+        return any(need.fits(self.mass, (*pair, self.box[2])) for pair in zip(side[:half], side[half:], strict=True))
 
     @cached_property
     def lines(self) -> FloatArray:

@@ -2,47 +2,79 @@
 """Search over plans: a part is a piece, or is cut in one of several ways into parts that are planned for themselves.
 
 What one part comes to does not depend on how the others are cut, so the best plan of a part is the best of its ways,
-each with the best plans of what it makes: an and/or graph. Parts not yet cut stand in it with an estimate; the search
-always goes on in the plan that looks best as a whole, and turns to another when what it finds disappoints.
+each with the best plans of what it makes: an and/or graph. A way is tried by splitting the part and planning what
+comes of it; small parts, of which most of a plan consists, are tried in several ways at once, large ones again and
+again where most is to be gained for the work, for as long as the budget lasts.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
+from threading import Lock
 from typing import Final
 
 from ..errors import Cancelled, Progress
-from .options import Option, Rules, options
+from .options import Option, Rules
 from .part import Part
+from .sheaf import Sheaf
+from .threads import Threads
+from .ways import Way, ways
 
 STUCK: Final = 5.0
 """Cost of a part that is over a limit and cannot be cut: a plan without one is always preferred."""
 
-_HOPES: Final = (1.06, 1.0, 0.97)
-"""Factors on the estimates, one round after the other: above 1 a plan that is begun is carried on with, so that one is
-whole early; lower ones let ways that were passed over show what they are worth."""
+_HOPE: Final = 1.05
+"""Factor by which what a way seems to come to is less than what it will: it is tried where that still betters what is
+known."""
+
+_EACH: Final = 12_000
+"""Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
+
+_PLACES: Final = 2
+"""Places of a plan in which other ways are tried side by side."""
+
+_TRIES: Final = ((3.5, 4), (7.0, 2), (math.inf, 1))
+"""Cost up to which a part is tried in so many ways whenever it is planned."""
+
+
+@dataclass(eq=False)
+class Branch:
+    """A way to cut a part: not split yet while `option` is None, and then what it comes to by its score.
+
+    tried : whether what it makes was planned, or given up because it comes to more than what is known.
+    """
+
+    way: Way | None
+    option: Option | None = None
+    nodes: list[Node] = field(default_factory=list)
+    tried: bool = False
 
 
 @dataclass(eq=False)
 class Node:
-    """A part and the ways to cut it; `best` is the way that looks best now, None for a piece or an open part."""
+    """A part and the ways to cut it.
+
+    Attributes
+    ----------
+    own : cost as a piece. estimate : what it seems to come to before ways are known.
+    value : of the best plan known, infinite while there is none; `best` the way that it begins with.
+    hope : what it may come to.
+    """
 
     part: Part
     fits: bool
     own: float
     estimate: float
-    ways: list[tuple[Option, list[Node]]] = field(default_factory=list)
-    best: tuple[Option, list[Node]] | None = None
-    value: float = 0.0
+    ways: list[Branch] = field(default_factory=list)
+    best: Branch | None = None
+    value: float = math.inf
+    hope: float = 0.0
     looked: bool = False
     round: int = -1
-
-    @property
-    def open(self) -> bool:
-        """Whether it is over a limit and seems best cut in a way that is not known yet."""
-        return not self.fits and not self.looked and self.best is None
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +98,20 @@ class Plan:
 
 
 @dataclass(eq=False)
+class Tally:
+    """Samples and cells that were looked at, of how many at most, and parts."""
+
+    most: float = math.inf
+    work: int = 0
+    looked: int = 0
+
+    @property
+    def left(self) -> float:
+        """How many may still be looked at."""
+        return self.most - self.work
+
+
+@dataclass(eq=False)
 class Search:
     """A search for the best plan of several bodies.
 
@@ -76,50 +122,103 @@ class Search:
         plan on a slow day.
     progress : told what is done.
     value : cost of the plans found, infinite while there is none.
+    tally : what was looked at.
     """
 
     rules: Rules
     budget: int
     progress: Progress | None = None
-    work: int = 0
     cancelled: bool = False
-    looked: int = 0
     value: float = float("inf")
+    tally: Tally = field(default_factory=Tally)
     nodes: dict[tuple[bytes, float], Node] = field(default_factory=dict)
-    rounds: int = 0
+    sheaves: dict[int, Sheaf] = field(default_factory=dict)
+    _rounds: Iterator[int] = field(default_factory=itertools.count)
+    _roots: list[Node] = field(default_factory=list)
+    _telling: Lock = field(default_factory=Lock)
+    _threads: Threads = field(default_factory=Threads)
+
+    @property
+    def looked(self) -> int:
+        """Parts that were looked at."""
+        return self.tally.looked
 
     def run(self, parts: list[Part], must: bool = False) -> list[Plan]:
         """The best plans found. After `Cancelled` what is still open is left uncut.
 
         must : cut every one of the parts, whatever the samples say of its mass and size.
         """
-        roots = [self._node(part, must) for part in parts]
-        best: tuple[float, list[Plan]] | None = None
+        roots = self._roots = [self._node(part, must) for part in parts]
+        self.tally.most = self.budget
         try:
-            for hope in _HOPES:
-                self._settle(roots, hope)
-                while True:
-                    front = [node for root in roots for node in _front(root)]
-                    if not front:
-                        break
-                    if self.work > self.budget and best is not None:
-                        break
-                    node = max(front, key=lambda node: node.part.volume)
-                    self._expand(node)
-                    spent = self.work > self.budget
-                    self._settle(roots, 3.0 if spent else hope)
-                    self._tell(roots)
-                if any(True for root in roots for _ in _front(root)):
-                    break
-                value = sum(_true(root) for root in roots)
-                if best is None or value < best[0] - 1e-9:
-                    best = value, [_plan(root) for root in roots]
-                    self.value = value
-                if self.work > self.budget:
-                    break
+            with Threads() as threads:
+                self._threads = threads
+                for root in roots:
+                    self._plan(root, math.inf, self.tally)
+                while self.tally.left > 0 and (best := self._promising(roots)):
+                    self._at_once([partial(self._try, node, branch, math.inf) for node, branch in best], self.tally)
         except Cancelled:
             self.cancelled = True
-        return best[1] if best is not None else [_plan(root) for root in roots]
+        self._settle(roots)
+        self.value = sum(root.value for root in roots)
+        return [_plan(root) for root in roots]
+
+    def _plan(self, node: Node, bar: float, tally: Tally) -> None:
+        """Plan a part, in some ways, until one is known; less than `bar` is of use only."""
+        if node.fits:
+            return
+        if not node.looked:
+            self._expand(node, tally)
+        tries = next(count for cost, count in _TRIES if node.estimate < cost)
+        for k in itertools.count():
+            self._settle([node])
+            if k >= tries and node.value < math.inf:
+                break
+            branch = _next(node)
+            if branch is None or _HOPE * _hoped(branch) >= min(node.value, bar):
+                break
+            if tally.left <= 0 and node.value < math.inf:
+                break
+            self._try(node, branch, bar, tally)
+
+    def _try(self, node: Node, branch: Branch, bar: float, tally: Tally) -> None:
+        """Split a part in a way, and plan what it makes until that comes to more than what is known."""
+        if branch.option is None:
+            self._split(node, branch, tally)
+        branch.tried = True
+        if branch.option is None:
+            return
+        bar = min(bar, node.value)
+        children = sorted((child for child in branch.nodes if not child.fits), key=lambda child: -child.part.volume)
+        self._settle([node])
+        room = bar - _hoped(branch)
+        if room > 0.0:
+            self._at_once([partial(self._plan, child, room + child.hope) for child in children], tally)
+
+    def _at_once(self, tasks: Sequence[Callable[[Tally], None]], tally: Tally) -> None:
+        """Work on parts that have nothing in common, side by side: what comes of each does not depend on the others."""
+        own = [Tally(tally.left) for _ in tasks]
+        self._threads.map([partial(task, one) for task, one in zip(tasks, own, strict=True)])
+        for one in own:
+            tally.work, tally.looked = tally.work + one.work, tally.looked + one.looked
+
+    def _promising(self, roots: list[Node]) -> list[tuple[Node, Branch]]:
+        """Where in the best plan most is to be gained for the work by another way: places without a part in common."""
+        self._settle(roots)
+        found = []
+        for node in (node for root in roots for node in _steps(root)):
+            branch = _next(node)
+            if branch is not None:
+                gain = (node.value - _HOPE * _hoped(branch)) / (_size(node) + _EACH)
+                found.append((gain, node, branch))
+        out: list[tuple[Node, Branch]] = []
+        for gain, node, branch in sorted(found, key=lambda row: -row[0]):
+            if gain <= 0.0 or len(out) == _PLACES:
+                break
+            apart = (node not in list(_steps(other)) and other not in list(_steps(node)) for other, _ in out)
+            if all(apart):
+                out.append((node, branch))
+        return out
 
     def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
         # Series of joints have stretches in common: a part that was met before is not looked at again.
@@ -127,81 +226,115 @@ class Search:
         node = None if must else self.nodes.get(key)
         if node is None:
             rules = self.rules
-            fits = not must and rules.need.fits(part.mass, part.box)
-            own = float(rules.need.leaf(part.mass, rules.worth)) + (0.0 if part.stands else rules.worth.tips)
-            own += rules.worth.floor * part.box[0] * part.box[1]
+            fits = not must and part.is_piece(rules.need)
+            own = rules.own(part)
             estimate = own if fits else max(rules.estimate(part), 2.0)
-            node = Node(part, fits, own, estimate, value=estimate)
+            node = Node(part, fits, own, estimate, value=own if fits else math.inf, hope=estimate)
             self.nodes[key] = node
         if then is not None and not node.fits:
-            node.ways.append(self._way(then))
+            node.ways.append(self._branch(then))
         return node
 
-    def _way(self, option: Option) -> tuple[Option, list[Node]]:
-        return option, [self._node(part, then=then) for part, then in zip(option.parts, option.then, strict=True)]
+    def _branch(self, option: Option) -> Branch:
+        nodes = [self._node(part, then=then) for part, then in zip(option.parts, option.then, strict=True)]
+        return Branch(None, option, nodes)
 
-    def _expand(self, node: Node) -> None:
+    def _expand(self, node: Node, tally: Tally) -> None:
+        """Look for ways to cut a part."""
         node.looked = True
-        node.ways += [self._way(option) for option in options(node.part, self.rules)]
-        self.work += len(node.part.cells) + len(node.part.skin) + 2000
-        self.looked += 1
+        sheaf = self.sheaves.get(id(node.part.of))
+        if sheaf is None:
+            sheaf = self.sheaves[id(node.part.of)] = Sheaf.of_body(node.part.of, self.rules.worth, *self.rules.kinds)
+        node.ways += [Branch(way) for way in ways(node.part, self.rules, sheaf)]
+        tally.work += _size(node) + _EACH
+        tally.looked += 1
+        self._tell(tally)
 
-    def _settle(self, roots: list[Node], hope: float) -> None:
-        self.rounds += 1
+    def _split(self, node: Node, branch: Branch, tally: Tally) -> None:
+        """Split a part in a way that is not split yet."""
+        option = branch.way.make() if branch.way is not None else None
+        branch.way = None
+        if option is not None:
+            made = self._branch(option)
+            branch.option, branch.nodes = option, made.nodes
+        tally.work += _size(node) // 3
+
+    def _settle(self, roots: list[Node]) -> None:
+        number = next(self._rounds)
         for root in roots:
-            _value(root, hope, self.rounds)
+            _value(root, number)
 
-    def _tell(self, roots: list[Node]) -> None:
-        if self.progress:
-            pieces = sum(_plan(root).pieces for root in roots)
-            share = min(1.0, self.work / max(self.budget, 1))
-            self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
-
-
-def _value(node: Node, hope: float, number: int) -> float:
-    """What a part comes to; `number` tells what was reckoned already, as parts may be met in several plans."""
-    if node.round == number:
-        return node.value
-    node.round, node.best = number, None
-    if node.fits:
-        node.value = node.own
-        return node.value
-    best = math.inf if node.ways else node.own + STUCK
-    if not node.looked:
-        best = node.estimate * hope
-    for way in node.ways:
-        total = way[0].cost + sum(_value(child, hope, number) for child in way[1])
-        if total < best:
-            best, node.best = total, way
-    node.value = best
-    return best
+    def _tell(self, tally: Tally) -> None:
+        if self.progress is None:
+            return
+        with self._telling:
+            if self.cancelled:
+                raise Cancelled
+            pieces = sum(_plan(root).pieces for root in self._roots)
+            share = min(1.0, 1.0 - tally.left / max(self.budget, 1))
+            try:
+                self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
+            except Cancelled:
+                self.cancelled = True
+                raise
 
 
-def _true(node: Node) -> float:
-    """Value of a complete plan, without hopes."""
-    if node.fits:
-        return node.own
-    if node.best is None:
-        return node.own + STUCK
-    return node.best[0].cost + sum(_true(child) for child in node.best[1])
+def _size(node: Node) -> int:
+    return len(node.part.cells) + len(node.part.skin)
 
 
-def _front(node: Node) -> Iterator[Node]:
-    """Open parts of the plan that looks best."""
-    if node.open:
+def _next(node: Node) -> Branch | None:
+    """The way not tried yet that promises most."""
+    return min((branch for branch in node.ways if not branch.tried), key=_hoped, default=None)
+
+
+def _hoped(branch: Branch) -> float:
+    """What a way may come to."""
+    if branch.option is None:
+        return branch.way.score if branch.way is not None else math.inf
+    return branch.option.cost + sum(child.hope for child in branch.nodes)
+
+
+def _value(node: Node, number: int) -> None:
+    """Reckon the value and the hope of a part; `number` tells what was reckoned already, as parts may be met often."""
+    if node.round == number or node.fits:
+        return
+    node.round = number
+    if not node.looked and not node.ways:
+        return
+    node.value, node.best = math.inf, None
+    node.hope = math.inf if node.looked else node.estimate
+    for branch in node.ways:
+        for child in branch.nodes:
+            _value(child, number)
+        if branch.option is not None:
+            total = branch.option.cost + sum(child.value for child in branch.nodes)
+            if total < node.value:
+                node.value, node.best = total, branch
+        node.hope = min(node.hope, _hoped(branch))
+    if node.looked and all(branch.tried and branch.option is None for branch in node.ways):
+        node.value = node.hope = node.own + STUCK
+
+
+def _steps(node: Node) -> Iterator[Node]:
+    """Parts that are cut in the best plan, each before what it makes."""
+    if node.best is not None:
         yield node
-    elif node.best is not None:
-        for child in node.best[1]:
-            yield from _front(child)
+        for child in node.best.nodes:
+            yield from _steps(child)
 
 
 def _plan(node: Node) -> Plan:
-    if node.fits or node.best is None:
+    """The best plan known; where none is, what was begun, the rest left uncut."""
+    branch = node.best
+    if branch is None and not node.fits:
+        branch = min((branch for branch in node.ways if branch.option is not None), key=_hoped, default=None)
+    if branch is None or branch.option is None:
         return Plan(node.part, None)
-    return Plan(node.part, node.best[0], tuple(_plan(child) for child in node.best[1]))
+    return Plan(node.part, branch.option, tuple(_plan(child) for child in branch.nodes))
 
 
-def divided(plan: Plan, pieces: int, rules: Rules) -> Plan:
+def divided(plan: Plan, pieces: int, rules: Rules, sheaf: Sheaf) -> Plan:
     """The plan with its heaviest pieces cut again until there are so many, where that can be done."""
     whole_pieces: set[int] = set()
     while plan.pieces < pieces:
@@ -209,14 +342,17 @@ def divided(plan: Plan, pieces: int, rules: Rules) -> Plan:
         if not leaves:
             break
         leaf = max(leaves, key=lambda step: step.part.mass)
-        ways = [way for way in options(leaf.part, rules) if len(way.parts) <= 1 + pieces - plan.pieces]
-        if not ways:
+        found = [way.make() for way in ways(leaf.part, rules, sheaf)]
+        most = 1 + pieces - plan.pieces
+        options = [option for option in found if option is not None and len(option.parts) <= most]
+        if not options:
             whole_pieces.add(id(leaf))
             continue
-        way = min(
-            ways, key=lambda way: way.cost + sum(float(rules.need.leaf(part.mass, rules.worth)) for part in way.parts)
+        best = min(
+            options,
+            key=lambda way: way.cost + sum(float(rules.need.leaf(part.mass, rules.worth)) for part in way.parts),
         )
-        plan = _exchanged(plan, leaf, Plan(leaf.part, way, tuple(Plan(part, None) for part in way.parts)))
+        plan = _exchanged(plan, leaf, Plan(leaf.part, best, tuple(Plan(part, None) for part in best.parts)))
     return plan
 
 

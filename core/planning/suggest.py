@@ -164,4 +164,4 @@ def _cut(parts: Sequence[Part], joint: Joint) -> list[Part]:
 
 
 def _over(parts: Sequence[Part], need: Need) -> int:
-    return sum(not need.fits(part.mass, part.box) for part in parts)
+    return sum(not part.is_piece(need) for part in parts)

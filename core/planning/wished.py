@@ -13,18 +13,18 @@ from .blocks import has_limbs
 from .need import Need
 from .options import Rules
 from .part import whole
+from .refine import refined
 from .samples import Samples
 from .search import Plan, Search, divided
+from .sheaf import Sheaf
+from .threads import Threads
 from .worth import Worth
 
 _SHARE: Final = 0.988
 """Share of the mass limit that is planned with: samples weigh a piece to about so much, and a joint moved a
 centimetre afterwards costs less than a piece more."""
 
-_LIMBS: Final = 0.5
-"""Share of its budget by which a ring or a bent body is planned again limb by limb."""
-
-BUDGET: Final = 1_500_000
+BUDGET: Final = 2_500_000
 """Samples and cells looked at in the search: some forty parts of a rock of twenty pieces."""
 
 _FEWER: Final = (0.5, 0.0)
@@ -133,9 +133,12 @@ def _divided(plans: Sequence[Plan], wished: int, rules: Sequence[Rules]) -> list
     """The plans with their heaviest pieces cut again until there are so many, where that can be done."""
     plans = list(plans)
     stuck: set[int] = set()
+    sheaves: dict[int, Sheaf] = {}
     while _count(plans) < wished and len(stuck) < len(plans):
         k = max((k for k in range(len(plans)) if k not in stuck), key=lambda k: _heaviest(plans[k]))
-        more = divided(plans[k], plans[k].pieces + 1, rules[k])
+        if k not in sheaves:
+            sheaves[k] = Sheaf.of_body(plans[k].part.of, rules[k].worth, *rules[k].kinds)
+        more = divided(plans[k], plans[k].pieces + 1, rules[k], sheaves[k])
         if more.pieces == plans[k].pieces:
             stuck.add(k)
         plans[k] = more
@@ -185,24 +188,15 @@ def search_body(
     """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case.
 
     lighter : factor on the mass limit that is planned with.
-
-    Notes
-    -----
-    A ring or a bent body is planned again limb by limb, and the plan of less cost is taken.
     """
     rules = _rules(samples, job, wish, planes, lighter)
     body = whole(samples)
-    limbs = not must and has_limbs(body)
-    teller = Teller(progress)
-    search = Search(rules, budget, teller.part(0.0, 0.65) if limbs else progress)
+    rules = replace(rules, limbs=not must and has_limbs(body))
+    search = Search(rules, budget, progress)
     plan = search.run([body], must)[0]
-    if limbs and plan.option is not None and not search.cancelled:
-        again = Search(replace(rules, limbs=True), int(_LIMBS * budget), teller.part(0.65, 1.0))
-        other = again.run([body])[0]
-        again.looked += search.looked
-        if again.value < search.value and not again.cancelled:
-            return other, again
-        search.looked, search.cancelled = again.looked, again.cancelled
+    if not search.cancelled and rules.profiles:
+        with Threads() as threads:
+            plan = refined(plan, rules, threads)
     return plan, search
 
 
@@ -215,6 +209,4 @@ def _rules(samples: Samples, job: Job, wish: Wish, planes: bool, lighter: float 
     if not (samples.seam > 0.0).any() and rules.planes:
         # With nothing to follow a profile is a plane that costs more.
         rules = replace(rules, profiles=False)
-    if not rules.profiles:
-        rules = replace(rules, need=replace(rules.need, follows=0.0))
     return rules

@@ -10,11 +10,10 @@ import pytest
 from seamwright.core.cutting.cut import cut
 from seamwright.core.job import Job
 from seamwright.core.mesh.mass import volume
-from seamwright.core.planning.image import COLUMN, RISE, ROW, Image, below, make_image, whole_slab
+from seamwright.core.planning.image import COLUMN, RISE, ROW, Image, make_image, whole_slab
 from seamwright.core.planning.part import Sheet, shown, split, whole
 from seamwright.core.planning.path import _BEND, _STRAY, Band, best_paths, plain
 from seamwright.core.planning.samples import Samples, take_samples
-from seamwright.core.planning.sweep import sweep
 from seamwright.core.planning.trails import Trail, painted
 from shapes import box, rock
 
@@ -81,47 +80,22 @@ def test_an_image_holds_the_length_of_the_line_round_a_box() -> None:
     assert depth.sum() * COLUMN == pytest.approx(1.0 * 0.8, rel=0.03)
 
 
-def _shown_area(samples: Samples, w: np.ndarray) -> float:
-    """Area of the skin as all planes square to `w` together see it: integral of the length of their lines."""
-    return float((samples.area * np.sqrt(1.0 - (samples.normals @ w) ** 2)).sum())
-
-
-def test_sweeps_weigh_as_the_exact_cut_does(samples: Samples) -> None:
+def test_parts_are_those_of_the_exact_cut(samples: Samples) -> None:
     part = whole(samples)
     mesh = rock(4, 2, size=(2.0, 1.2, 1.0))
     for w in (X, Y, Z, (X + Y) / np.sqrt(2.0)):
-        one = sweep(part, w)
-        assert one.cost.sum() * ROW == pytest.approx(_shown_area(samples, w), rel=0.03)
+        low, high = float((mesh.vertices @ w).min()), float((mesh.vertices @ w).max())
         for share in (0.3, 0.5, 0.7):
-            border = int(np.argmin(np.abs(one.volume / one.volume[-1] - share)))
-            sheet = Sheet(np.cross(w, Z if abs(w[2]) < 0.5 else X), w, np.array([[0.0, one.at(border)]]), True)
+            at = low + share * (high - low)
+            sheet = Sheet(np.cross(w, Z if abs(w[2]) < 0.5 else X), w, np.array([[0.0, at]]), True)
             found = cut(mesh, [sheet.joint(None)])
-            low = next(b for b in found.pieces if float((b.mesh.vertices @ w).mean()) < one.at(border))
-            assert one.volume[border] == pytest.approx(low.volume, rel=0.03)
+            below = next(b for b in found.pieces if float((b.mesh.vertices @ w).mean()) < at)
             area = sum(c.area for c in found.contacts)
-            assert one.area[border] == pytest.approx(area, rel=0.1)
             line = sum(c.visible_length for c in found.contacts)
-            # Sweeps look at some of the samples only: right on average, rough in one place.
-            assert one.cost[border - 2 : border + 3].mean() == pytest.approx(line, rel=0.2)
             bodies, made = split(part, sheet)
             assert made[:, 3].sum() == pytest.approx(area, rel=0.05)
-            assert min(abs(b.foam - low.volume) for b in bodies) < 0.02 * volume(mesh)
+            assert min(abs(b.foam - below.volume) for b in bodies) < 0.02 * volume(mesh)
             assert shown(part, sheet)[0] == pytest.approx(line, rel=0.04)
-
-
-def test_a_body_thinner_than_the_rows_that_are_evened() -> None:
-    one = sweep(whole(take_samples(box((0.4, 0.3, 0.012)), JOB, 0.0)), Z)
-    assert len(one.cost) == len(one.area) == len(one.volume) == len(one.low)
-    assert one.volume[-1] == pytest.approx(0.4 * 0.3 * 0.012, rel=1e-9)
-
-
-def test_what_lies_below_rows_adds_up(samples: Samples) -> None:
-    part = whole(samples)
-    image = make_image(whole_slab(part), Y, X)
-    foam, skin = below(part, image, Y, X)
-    assert foam[:, -1].sum() == pytest.approx(part.foam, rel=1e-12)
-    assert skin[:, -1].sum() == pytest.approx(part.laid, rel=1e-12)
-    assert (np.diff(foam, axis=1) >= 0.0).all()
 
 
 def test_the_samples_weigh_what_the_carving_weighs(samples: Samples) -> None:

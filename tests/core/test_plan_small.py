@@ -36,7 +36,7 @@ FLAT = (0.32, 0.25, 0.38)
 ANY = 900.0
 """A mass limit that nothing comes near."""
 
-BUDGET = 400_000
+BUDGET = 800_000
 """Of the search: about a quarter of the usual one, as these bodies come to few pieces."""
 
 Round = tuple[int, int, Cells | None]
@@ -184,12 +184,11 @@ SEAMED = {
 
 PLANES, ALL = ("plane",), ("plane", "profile")
 SHORT = {
-    ("long box, pieces at 97 % of the limit", PLANES): "6 pieces for 5, cost 1.20 times the least",
-    ("comb", PLANES): "7 pieces for 6, cost 1.17 times the least",
-    ("ring by size", PLANES): "7 pieces for 4, cost 1.78 times the least",
     ("bar led by seams", PLANES): "as many pieces, cost 1.18 times the least",
     ("bar led by seams off the middle", PLANES): "7 pieces for 8, cost 1.29 times the least",
+    ("box led by seams", PLANES): "6 pieces for 5, cost 1.22 times the least",
     ("box led by seams", ALL): "4 pieces for 5, cost 1.75 times the least; 1.00 with planes alone",
+    ("long ring led by seams", PLANES): "5 pieces for 6, cost 1.10 times the least",
     ("ring led by seams", PLANES): "as many pieces, cost 1.08 times the least; 1.03 with profiles",
 }
 """Where the bar is not reached, with what was measured."""
@@ -258,7 +257,6 @@ def test_seams_lead_the_search_by_hand() -> None:
         assert case.exhaustive()[0] < 0.9 * replace(case, seams=()).exhaustive()[0]
 
 
-@pytest.mark.xfail(raises=AssertionError, reason="chain.THIN goes by the mass limit alone: no joint is found at all")
 @pytest.mark.parametrize("kinds", [("profile",), ALL], ids=["profiles", "all"])
 def test_what_size_alone_bounds_is_cut_along_waving_seams(kinds: tuple[str, ...]) -> None:
     bar = box((4.0, 0.5, 0.5))

@@ -1,0 +1,64 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Tasks side by side: numpy lets other threads run while it works on long arrays."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
+from threading import Semaphore
+from types import TracebackType
+from typing import Final, TypeVar
+
+T = TypeVar("T")
+
+_MOST: Final = 4
+"""Threads at most: what is between numpy's calls runs in one at a time, so that more would only wait."""
+
+
+class Threads:
+    """A few threads that take tasks when they are idle, while the caller works on others.
+
+    Tasks must not depend on each other, so that it makes no difference to what comes out how many threads there are.
+    """
+
+    def __init__(self) -> None:
+        most = min(_MOST, os.cpu_count() or 1)
+        self._pool = ThreadPoolExecutor(max(most - 1, 1))
+        self._idle = Semaphore(most - 1)
+
+    def __enter__(self) -> Threads:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._pool.shutdown()
+
+    def map(self, tasks: Sequence[Callable[[], T]]) -> list[T]:
+        """What all tasks give, in their order; the first error, in this order, is raised when all are done."""
+        done: list[Future[T]] = []
+        for k, task in enumerate(tasks):
+            # The last is never given away: the caller would only wait for it.
+            if k + 1 < len(tasks) and self._idle.acquire(blocking=False):
+                done.append(self._pool.submit(self._given, task))
+            else:
+                done.append(_now(task))
+        wait(done)
+        return [one.result() for one in done]
+
+    def _given(self, task: Callable[[], T]) -> T:
+        try:
+            return task()
+        finally:
+            self._idle.release()
+
+
+def _now(task: Callable[[], T]) -> Future[T]:
+    """A task done at once."""
+    done: Future[T] = Future()
+    try:
+        done.set_result(task())
+    except Exception as error:
+        done.set_exception(error)
+    return done
