@@ -21,8 +21,8 @@ BoolArray = NDArray[np.bool_]
 _WHOLE: Final = 0.25
 """Share of a joint that no wire cuts from which it is sawn as a whole."""
 
-_TURNS: Final = 8
-"""Directions of a wire tried on a flat joint, 22.5 degrees apart: what stands round a limb is as thick as a limb."""
+_TURNS: Final = 6
+"""Directions of a wire tried on a flat joint, 30 degrees apart: what stands round a limb is as thick as a limb."""
 
 
 def sawn(share: float | FloatArray) -> float | FloatArray:

@@ -27,7 +27,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-_POINTS: Final = 6_000
+_POINTS: Final = 4_000
 """About as many samples tell what lies between two faces."""
 
 _BOX: Final = 400
@@ -39,7 +39,7 @@ _LONG: Final = 3.0
 _STARTS: Final = 3
 """Faces of a ring tried as the one where the series begins and ends."""
 
-_KEPT: Final = 110
+_KEPT: Final = 80
 """Most faces that a series is made of."""
 
 _ROUNDS: Final = 60
@@ -84,9 +84,12 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
     if len(faces) < 2:
         return None
     fees, area = _fees(part, sheaf, blocks, faces, worth, wire)
+    # What is not among the cheapest even so need not be looked at closer.
+    keep = _best_by_place(faces, fees, 2 * _KEPT)
+    faces, fees, area = [faces[k] for k in keep], fees[keep], area[keep]
     fees += worth.saw * sawn(bound_shares(part, blocks, faces, sheaf))
     view = _View.make(part, blocks)
-    keep = _best_by_place(faces, fees)
+    keep = _best_by_place(faces, fees, _KEPT)
     faces, fees = [faces[k] for k in keep], fees[keep]
     sight = _Sight.make(view, faces, area[keep])
     if not ring:
@@ -271,7 +274,7 @@ class _Sight:
         return cells, skin
 
 
-def _best_by_place(faces: Sequence[Face], fees: FloatArray) -> IntArray:
+def _best_by_place(faces: Sequence[Face], fees: FloatArray, most: int) -> IntArray:
     """The cheapest faces of each place, not too many."""
     where = np.array([int(face.near.argmax()) for face in faces])
     order = np.lexsort((fees, where))
@@ -279,7 +282,7 @@ def _best_by_place(faces: Sequence[Face], fees: FloatArray) -> IntArray:
     start = np.flatnonzero(np.append(True, np.diff(where[order]) != 0))
     turn = np.arange(len(order)) - np.repeat(start, np.diff(np.append(start, len(order))))
     rank = order[np.lexsort((fees[order], turn))]
-    return np.sort(rank[:_KEPT])
+    return np.sort(rank[:most])
 
 
 def _chain(

@@ -34,6 +34,9 @@ _FLAT: Final = 3
 _LIMBS: Final = 6.5
 """Cost from which a part is looked at for limbs that are cut one by one: for a shorter one any direction will do."""
 
+_SOME: Final = 3
+"""Of so many planes one is looked at for limbs where there are profiles too."""
+
 _APART: Final = 0.1
 """Metres: two ways of one kind and direction closer than this are one."""
 
@@ -66,7 +69,11 @@ def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
         chosen = _kept([*_chosen(closer, sheaf, rules), *chosen], sheaf)
     out = [Way(score, partial(_made, part, sheaf, sheets, rules)) for score, sheets in chosen]
     if rules.limbs and rules.estimate(part) >= _LIMBS and has_limbs(part):
-        along = series(part, sheaf, found.sheets[found.serial], rules.need, rules.worth, rules.wire)
+        use = found.sheets[found.serial]
+        if rules.profiles:
+            flat = sheaf.flat[use]
+            use = np.concatenate([use[~flat], use[flat][::_SOME]])
+        along = series(part, sheaf, use, rules.need, rules.worth, rules.wire)
         if along is not None:
             out.append(Way(along.cost, partial(cut_limbs, part, along, rules)))
     out.sort(key=lambda way: way.score)
