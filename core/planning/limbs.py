@@ -85,7 +85,7 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
         return None
     fees, area = _fees(part, sheaf, blocks, faces, worth, wire)
     # What is not among the cheapest even so need not be looked at closer.
-    keep = _best_by_place(faces, fees, 2 * _KEPT)
+    keep = _best_by_place(faces, fees, 3 * _KEPT)
     faces, fees, area = [faces[k] for k in keep], fees[keep], area[keep]
     fees += worth.saw * sawn(bound_shares(part, blocks, faces, sheaf))
     view = _View.make(part, blocks)

@@ -134,7 +134,7 @@ def test_without_the_charge_seams_lead_to_joints_that_no_wire_cuts() -> None:
     need = Need.of(JOB, part.of.face_mass, 0.988, part.of.grow)
     worth = Worth.of(0.6)
     sheaf = Sheaf.of_body(part.of, worth, False, True)
-    every = np.arange(0, len(sheaf.fan), 2)
+    every = np.arange(0, len(sheaf.fan), 6)
     found = [series(part, sheaf, every, need, replace(worth, saw=saw), 1.5) for saw in (0.0, worth.saw)]
     bound = []
     for along in found:
