@@ -34,11 +34,14 @@ _PROFILES: Final = 90
 _MOST: Final = 40
 """Most planes of a direction that are weighed."""
 
-_PLANES: Final = 10
-"""Planes of a direction at even distances that series are made of."""
+_PLANES: Final = 80
+"""Most planes that series are made of, beside those that part a part evenly: the best of each place."""
 
 _CLEAR: Final = 0.02
 """Metres by which such a plane leaves a part shorter than it may be, as boxes are told to about so much."""
+
+_BESIDE: Final = 0.08
+"""Metres to either side of a chosen plane in which others are looked at closer."""
 
 _EVEN: Final = 6
 """Most pieces into which planes part a part evenly."""
@@ -84,21 +87,23 @@ class Ground:
     def near(self, need: Need, worth: Worth) -> tuple[IntArray, BoolArray]:
         """Sheets that are looked at first, not too many, and which of them series are made of.
 
-        Of planes these are some at even distances, and those that part it into even or as large pieces as may be.
+        Of planes these are the best of each place, and those that part it into even or as large pieces as may be.
         """
+        sheaf = self.sheaf
         rows, length = self._by()
         foam = self.held[:, 0] / (255.0 * self.held[:, 0].sum())
-        share = 1.0 - self.sheaf.over[np.ix_(rows, self.brick)].astype(np.float32) @ foam.astype(np.float32)
+        share = 1.0 - sheaf.over[np.ix_(rows, self.brick)].astype(np.float32) @ foam.astype(np.float32)
         kept = (share > _LEAST) & (share < 1.0 - _LEAST)
-        rows, share, length = rows[kept], share[kept].astype(np.float64), length[kept]
-        bent = np.flatnonzero(~self.sheaf.flat[rows])
-        off, on = self._lines(rows[bent])
-        best = bent[_best(self.sheaf.place[rows[bent]], share[bent] * length[bent], off - worth.follow * on)]
-        flat = np.flatnonzero(self.sheaf.flat[rows])
-        some = [flat[self.sheaf.place[rows[flat]] == k] for k in np.unique(self.sheaf.place[rows[flat]]).tolist()]
-        thin = [own[:: -(-len(own) // _PLANES)] for own in some]
-        serial = np.concatenate([rows[best], *(rows[own] for own in thin), self._even(need)])
-        every = np.union1d(rows[np.concatenate([best, flat])], serial)
+        rows, at = rows[kept], (share * length)[kept]
+        off, on = self._lines(rows)
+        price, place, flat = off - worth.follow * on, sheaf.place[rows], sheaf.flat[rows]
+        bent, level = np.flatnonzero(~flat), np.flatnonzero(flat)
+        best = bent[_best(place[bent], at[bent], price[bent], _PROFILES)]
+        serial = np.concatenate([rows[best], rows[level[_best(place[level], at[level], price[level], _PLANES)]]])
+        some = [level[place[level] == k] for k in np.unique(place[level]).tolist()]
+        thin = [own[:: -(-len(own) // _MOST)] for own in some]
+        serial = np.concatenate([serial, self._even(need)])
+        every = np.unique(np.concatenate([serial, *(rows[own] for own in thin)]))
         return every, np.isin(every, serial)
 
     def _even(self, need: Need) -> IntArray:
@@ -140,7 +145,7 @@ class Ground:
         for k in sheets[sheaf.flat[sheets]].tolist():
             fan = sheaf.fans[sheaf.fan[k]]
             many = self._reached(fan, k - int(sheaf.row[k]))
-            reach = -(-len(many) // _PLANES) - 1
+            reach = max(-(-len(many) // _MOST), round(_BESIDE / ROW / max(self._apart(fan), 1))) - 1
             out.append(many[np.abs(many - k) <= reach])
         return np.unique(np.concatenate(out))
 
@@ -170,18 +175,20 @@ class Ground:
         return Offers(part, rows, serial, fee, area, below, low, high, low_above, high_above, size, few)
 
     def _by(self) -> tuple[IntArray, FloatArray]:
-        """Sheets that are near the part at all, not too many planes of them, and its length across each."""
+        """Sheets that are near the part at all, and its length across each."""
         sheaf = self.sheaf
         rows, lengths = [], []
         begin = 0
         for fan in sheaf.fans:
             own = self._reached(fan, begin)
-            if fan.flat:
-                own = own[:: -(-len(own) // _MOST) or 1]
             rows.append(own)
             lengths.append(np.full(len(own), np.ptp(self._along(fan.place))))
             begin += len(fan.paths)
         return np.concatenate(rows), np.concatenate(lengths)
+
+    def _apart(self, fan: Fan) -> int:
+        """Rows from one plane of a fan to the next."""
+        return int(fan.paths[1, 0] - fan.paths[0, 0]) if len(fan.paths) > 1 else 1
 
     def _along(self, place: int) -> tuple[float, float]:
         """From where to where the part reaches along a direction."""
@@ -337,13 +344,13 @@ def _entries(
     return np.repeat(np.arange(len(rows)), count)[here], which[here]
 
 
-def _best(place: IntArray, at: FloatArray, price: FloatArray) -> IntArray:
-    """The cheapest sheet of each stretch of each direction, not too many; `at`: metres along the direction."""
+def _best(place: IntArray, at: FloatArray, price: FloatArray, most: int) -> IntArray:
+    """The cheapest sheet of each stretch of each direction, not more than most; `at`: metres along the direction."""
     window = _WINDOW
     while True:
         cell = np.floor(at / window).astype(np.int64) * 100 + place
         order = np.lexsort((price, cell))
         best: IntArray = order[np.append(True, np.diff(cell[order]) != 0)[: len(order)]]
-        if len(best) <= _PROFILES:
+        if len(best) <= most:
             return best
         window *= 1.25

@@ -31,8 +31,9 @@ _SINGLES: Final = 4
 _FLAT: Final = 3
 """Single planes beside them."""
 
-_LIMBS: Final = 6.5
-"""Cost from which a part is looked at for limbs that are cut one by one: for a shorter one any direction will do."""
+_LIMBS: Final = (2.5, 6.5)
+"""Cost from which a part is looked at for limbs that are cut one by one: of planes alone, and where there are profiles
+too, which bend so far that for a shorter part any direction will do."""
 
 _SOME: Final = 3
 """Of so many planes one is looked at for limbs where there are profiles too."""
@@ -68,11 +69,11 @@ def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
         closer = ground.offers(rows, np.ones(len(rows), dtype=bool), rules.worth, rules.wire)
         chosen = _kept([*_chosen(closer, sheaf, rules), *chosen], sheaf)
     out = [Way(score, partial(_made, part, sheaf, sheets, rules)) for score, sheets in chosen]
-    if rules.limbs and rules.estimate(part) >= _LIMBS and has_limbs(part):
-        use = found.sheets[found.serial]
+    if rules.limbs and rules.estimate(part) >= _LIMBS[rules.profiles] and has_limbs(part):
+        use = found.sheets
         if rules.profiles:
-            flat = sheaf.flat[use]
-            use = np.concatenate([use[~flat], use[flat][::_SOME]])
+            use = use[found.serial]
+            use = np.concatenate([use[~sheaf.flat[use]], use[sheaf.flat[use]][::_SOME]])
         along = series(part, sheaf, use, rules.need, rules.worth, rules.wire)
         if along is not None:
             out.append(Way(along.cost, partial(cut_limbs, part, along, rules)))
