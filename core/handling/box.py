@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .poses import small_frames
-from .rectangle import least_rectangle
+from .rectangle import convex_hull, least_rectangle
 
 FloatArray = NDArray[np.float64]
 Box = tuple[float, float, float]
@@ -46,6 +46,19 @@ def upright_box(vertices: FloatArray, grow: float = 0.0) -> Box:
     """
     length, width, _ = least_rectangle(vertices[:, :2], grow)
     return length, width, float(np.ptp(vertices[:, 2])) + grow
+
+
+def turned_boxes(vertices: FloatArray, grow: float = 0.0) -> FloatArray:
+    """Boxes with their height along z round a piece, turned about it degree by degree, (90, 3) metres.
+
+    Parameters as `upright_box`. Sides of each from large to small.
+    """
+    angle = np.deg2rad(np.arange(180.0))
+    hull = convex_hull(vertices[:, :2])
+    width = np.ptp(hull @ np.stack([np.cos(angle), np.sin(angle)]), axis=0) + grow
+    height = np.full(90, float(np.ptp(vertices[:, 2])) + grow)
+    sides: FloatArray = np.sort(np.stack([width[:90], width[90:], height], axis=1), axis=1)[:, ::-1]
+    return sides
 
 
 def any_pose_box(

@@ -16,7 +16,7 @@ from ..skin.depth import rim_depth, skin_depth
 from ..skin.mass import mass_per_area, skin_mass
 from ..skin.returns import return_areas, rough_return_areas
 from ..skin.rims import find_rims
-from .box import Box, any_pose_box, upright_box
+from .box import Box, any_pose_box, turned_boxes, upright_box
 from .crew import crew_for
 from .one_billet import by_size, foam_box
 
@@ -86,7 +86,7 @@ def measure_piece(mesh: Mesh, job: Job, shares: FloatArray | None = None) -> Pie
     Edge returns are weighed by the length of the rim, a little too heavy; `measure_finished` has them exactly.
     The handling box keeps the piece's up unless ``limits.any_pose`` is set. Twice the thickest skin that lies on any
     of the piece's faces is added to each side of the bare box, so it is never too small on account of the skin. In any
-    pose it is the smallest found, unless that one is over a size limit which the piece keeps as it stands.
+    pose it is the smallest found, unless that one is over a size limit which the piece keeps upright, turned somehow.
     """
     _require(mesh)
     return _measure(mesh, job, shares, rough_return_areas(mesh, job), None, thorough=False)
@@ -149,15 +149,18 @@ def _measure(
 
 
 def _handling_box(mesh: Mesh, used: FloatArray, grow: float, job: Job, thorough: bool) -> Box:
-    """The smallest box; in any pose one that keeps the limits where the piece does as it stands, but that one not."""
+    """The smallest box; in any pose one that keeps the limits where the piece does upright and that one does not."""
     standing = upright_box(used, grow)
     if not job.limits.any_pose:
         return standing
     smallest = any_pose_box(used, mesh.corners(), grow, thorough, standing)
-    long, middle, short = sorted(standing, reverse=True)
-    limits = sorted(job.size_limit, reverse=True)
-    fits = [all(a <= b for a, b in zip(box, limits, strict=True)) for box in (smallest, (long, middle, short))]
-    return (long, middle, short) if fits == [False, True] else smallest
+    limits = np.array(sorted(job.size_limit, reverse=True))
+    # Any pose that keeps the limits will do, and of those upright the one that is least.
+    upright = np.concatenate([np.array([sorted(standing, reverse=True)]), turned_boxes(used, grow)])
+    keeps = (upright <= limits).all(axis=1)
+    if (np.array(smallest) <= limits).all() or not keeps.any():
+        return smallest
+    return _triple(upright[keeps][np.argmin(upright[keeps].prod(axis=1))])
 
 
 def _by_kind(mesh: Mesh, values: FloatArray) -> FloatArray:

@@ -67,6 +67,22 @@ def test_any_pose_finds_the_box_of_a_tipped_box(size: tuple[float, float, float]
     assert np.prod(upright) > 1.05 * np.prod(size)
 
 
+def test_a_pose_that_keeps_the_limits_counts_where_the_smallest_box_does_not() -> None:
+    # A board 1.42 x 1.3 m goes through 1.2 x 1.2 m on the skew.
+    job = replace(LYING, limits=replace(LYING.limits, piece_size=(2.4, 1.2, 1.2), piece_mass=1000.0))
+    board = box((1.42, 0.2, 1.3))
+    figures = measure_piece(board, job)
+    assert within_limits(figures, job)
+    assert figures.box[0] == pytest.approx(1.3, rel=1e-12)
+    assert max(figures.box[1:]) <= 1.2
+    turn = np.deg2rad(np.arange(90.0))
+    known = np.stack([1.42 * np.cos(turn) + 0.2 * np.sin(turn), 1.42 * np.sin(turn) + 0.2 * np.cos(turn)], axis=1)
+    assert np.abs(known - figures.box[1:]).max(axis=1).min() < 1e-9
+    # Where none does it is the smallest.
+    narrow = replace(job, limits=replace(job.limits, piece_size=(2.4, 1.1, 1.1)))
+    assert measure_piece(board, narrow).box == pytest.approx((1.42, 1.3, 0.2), rel=1e-6)
+
+
 def test_any_pose_finds_the_box_of_a_tipped_cylinder() -> None:
     tipped = moved(cylinder(96, 0.5, 2.0), turned((0.5, 0.7, 0.1), 0.9))
     found = measure_piece(tipped, LYING).box
