@@ -155,10 +155,12 @@ def _handling_box(mesh: Mesh, used: FloatArray, grow: float, job: Job, thorough:
         return standing
     smallest = any_pose_box(used, mesh.corners(), grow, thorough, standing)
     limits = np.array(sorted(job.size_limit, reverse=True))
+    if (np.array(smallest) <= limits).all():
+        return smallest
     # Any pose that keeps the limits will do, and of those upright the one that is least.
     upright = np.concatenate([np.array([sorted(standing, reverse=True)]), turned_boxes(used, grow)])
     keeps = (upright <= limits).all(axis=1)
-    if (np.array(smallest) <= limits).all() or not keeps.any():
+    if not keeps.any():
         return smallest
     return _triple(upright[keeps][np.argmin(upright[keeps].prod(axis=1))])
 

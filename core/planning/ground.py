@@ -11,19 +11,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.runs import runs
 from .image import ROW, gathered
 from .need import Need
 from .offers import Offers
-from .part import Part
+from .part import LEAST, Part
 from .sheaf import STRETCH, Fan, Sheaf
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-_LEAST: Final = 0.03
-"""Share of the part, on the smaller side, under which a joint is not looked at."""
 
 _WINDOW: Final = 0.06
 """Metres along a direction of which the best profile of each fan is kept."""
@@ -93,7 +91,7 @@ class Ground:
         rows, length = self._by()
         foam = self.held[:, 0] / (255.0 * self.held[:, 0].sum())
         share = 1.0 - sheaf.over[np.ix_(rows, self.brick)].astype(np.float32) @ foam.astype(np.float32)
-        kept = (share > _LEAST) & (share < 1.0 - _LEAST)
+        kept = (share > LEAST) & (share < 1.0 - LEAST)
         rows, at = rows[kept], (share * length)[kept]
         off, on = self._lines(rows)
         price, place, flat = off - worth.follow * on, sheaf.place[rows], sheaf.flat[rows]
@@ -159,7 +157,7 @@ class Ground:
         held = self.held.astype(np.float32) / np.float32(255.0)
         under = ((255.0 - over.astype(np.float32)) @ held).astype(np.float64)
         self._counted(rows, under)
-        kept = np.flatnonzero((under[:, 0] > _LEAST * part.foam) & (under[:, 0] < (1.0 - _LEAST) * part.foam))
+        kept = np.flatnonzero((under[:, 0] > LEAST * part.foam) & (under[:, 0] < (1.0 - LEAST) * part.foam))
         kept = kept[np.argsort(under[kept, 0], kind="stable")]
         rows, over, serial, under = rows[kept], over[kept], serial[kept], under[kept]
         off, on = self._lines(rows)
@@ -332,16 +330,13 @@ def _summed(
     return [gathered(sheet, value[which], len(rows)) for value in values]
 
 
-def _entries(
-    rows: IntArray, start: IntArray, name: NDArray[np.int32], mine: BoolArray
-) -> tuple[IntArray, NDArray[np.int32]]:
+def _entries(rows: IntArray, start: IntArray, name: NDArray[np.int32], mine: BoolArray) -> tuple[IntArray, IntArray]:
     """Entries of some sheets that are of a part: the place of each one's sheet in `rows`, and which entries."""
     first, count = start[rows], start[rows + 1] - start[rows]
-    ends = np.cumsum(count)
-    which = np.arange(int(ends[-1]) if len(ends) else 0, dtype=np.int32)
-    which += np.repeat((first - (ends - count)).astype(np.int32), count)
-    here = np.flatnonzero(mine[name[which]])
-    return np.repeat(np.arange(len(rows)), count)[here], which[here]
+    sheet, turn = runs(count)
+    which = first[sheet] + turn
+    here = mine[name[which]]
+    return sheet[here], which[here]
 
 
 def _best(place: IntArray, at: FloatArray, price: FloatArray, most: int) -> IntArray:

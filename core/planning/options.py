@@ -16,7 +16,7 @@ from .leaving import sawn
 from .limb_split import Limb, split_limbs
 from .limbs import Series
 from .need import Need
-from .part import Part, Sheet, shown, split
+from .part import LEAST, Part, Sheet, shown, split
 from .path import plain
 from .sheaf import STRETCH
 from .worth import Worth
@@ -25,9 +25,6 @@ FloatArray = NDArray[np.float64]
 
 _GRAINS: Final = 2
 """Cells of a body that may be none: cells at a joint hang together by faces, foam does by less."""
-
-_LEAST: Final = 0.03
-"""Share of the part, on the smaller side, under which a joint is not looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +180,7 @@ def _holds(part: Part, limb: Limb) -> bool:
 def _parts(sheet: Sheet, part: Part) -> bool:
     """Whether a sheet goes through the middle of a part and not past it."""
     over = float((sheet.above(part.of.cells.middles[part.few[2]]) >= 0.0).mean())
-    return _LEAST < over < 1.0 - _LEAST
+    return LEAST < over < 1.0 - LEAST
 
 
 def _thin(parts: list[Part], sheet: Sheet, area: float, least: float) -> float:

@@ -30,6 +30,9 @@ LINE: Final = 0.015
 _WAYS: Final = (0.5, 1.0, 1.6)
 """Cells' sides that a point beside a joint is moved inwards to find the body that it belongs to."""
 
+LEAST: Final = 0.03
+"""Share of a part, on the smaller side, under which a joint is not looked at."""
+
 _FEW: Final = 14_000
 """About as many samples are enough where only sums over a whole side count."""
 

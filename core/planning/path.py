@@ -15,6 +15,9 @@ from .image import COLUMN, RISE, RISES, ROW, Image
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+BAND: Final = 15
+"""Rows to either side of its middle that a profile may stray."""
+
 _BEND: Final = 2e-3
 """Cost of a metre of slope 1, in metres of line: in air, where nothing else counts, the profile runs level."""
 

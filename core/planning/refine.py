@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from .image import ROW, Image, Slab, make_image, whole_slab
 from .options import Option, Rules, cut_once
 from .part import Part, Sheet
-from .path import Band, best_paths, knots
+from .path import BAND, Band, best_paths, knots
 from .search import Plan
 from .threads import Threads
 
@@ -34,9 +34,6 @@ _GAIN: Final = 0.02
 
 _NEAR: Final = 0.35
 """Metres to either side of a profile that are looked at: its band, and what turns bring in."""
-
-_BAND: Final = 15
-"""Rows to either side of its middle that a profile may stray."""
 
 
 def refined(plan: Plan, rules: Rules, threads: Threads) -> Plan:
@@ -133,6 +130,6 @@ def _best(near: Slab, middle: FloatArray, axes: Sequence[tuple[FloatArray, Float
     ]
     lies = [
         _Lie(u, w, image, path, cost)
-        for (u, w), image, (cost, path) in zip(axes, images, best_paths(bands, _BAND, price), strict=True)
+        for (u, w), image, (cost, path) in zip(axes, images, best_paths(bands, BAND, price), strict=True)
     ]
     return min(lies, key=lambda lie: lie.cost)

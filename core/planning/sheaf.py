@@ -16,9 +16,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.runs import runs
 from .image import COLUMN, RISE, RISES, ROW, Slab, make_image, whole_slab
 from .part import LINE, Part, Sheet, whole
-from .path import Band, best_paths
+from .path import BAND, Band, best_paths
 from .samples import Samples
 from .threads import Threads
 from .worth import Worth
@@ -32,9 +33,6 @@ TURNS: Final = (0.0, 30.0, 60.0)
 _WIRES: Final = (30.0, 150.0, 0.0)
 """Degrees from upright (from the first axis for a level joint) at which the wire is tried: a wire that leans meets the
 top with some of its lines and one flank with others."""
-
-_BAND: Final = 15
-"""Rows to either side of a plane that a profile may stray."""
 
 _STEP: Final = 6
 """Rows from one band's middle to the next: bands overlap, so that no way between two seams is missed."""
@@ -238,7 +236,7 @@ def _profiles(slab: Slab, u: FloatArray, w: FloatArray, place: int, inner: IntAr
     apart = max(_STEP, -(-len(inner) // _BANDS))
     image = make_image(slab, u, w)
     bands = [Band(image, k) for k in (inner[len(inner) % apart // 2 :: apart] - image.first_row).tolist()]
-    found = best_paths(bands, _BAND, worth.area / worth.line)
+    found = best_paths(bands, BAND, worth.area / worth.line)
     paths = np.unique(np.stack([path for _, path in found]), axis=0)
     return Fan(u, w, image.first_column, image.first_row, paths, place)
 
@@ -308,8 +306,8 @@ def _near(points: FloatArray, fan: Fan, reach: FloatArray) -> _Near:
     far = (reach[rises + RISE] + 1e-6) / ROW
     begin = np.searchsorted(key, base + first + np.minimum(rises, 0) - far).ravel()
     count = np.searchsorted(key, base + first + np.maximum(rises, 0) + far).ravel() - begin
-    which = np.repeat(np.arange(count.size), count)
-    point = order[np.arange(len(which)) + np.repeat(begin - (np.cumsum(count) - count), count)]
+    which, turn = runs(count)
+    point = order[begin[which] + turn]
     rise = rises.ravel()[which]
     strip = which % columns
     above = (high[point] - first.ravel()[which] - rise * (along[point] - strip)) * ROW
