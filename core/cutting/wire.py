@@ -14,6 +14,7 @@ from ..mesh.mesh import Mesh
 from ..mesh.runs import runs
 from .joint import Joint, Plane
 from .result import FROM_JOINT, Body
+from .sheet import PlaneSheet, ProfileSheet
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -124,9 +125,7 @@ def _frames(joint: Joint) -> Iterator[tuple[FloatArray, FloatArray]]:
     if not isinstance(joint, Plane):
         yield joint.u, joint.wire
         return
-    first = np.cross(np.eye(3)[int(np.argmin(np.abs(joint.normal)))], joint.normal)
-    first /= np.linalg.norm(first)
-    second = np.cross(joint.normal, first)
+    first, second = PlaneSheet(joint, 0.0, 0.0).axes
     for angle in (np.arange(_TURNS) * (np.pi / _TURNS)).tolist():
         wire = np.cos(angle) * first + np.sin(angle) * second
         yield np.cross(joint.normal, wire), wire
@@ -211,11 +210,7 @@ def _section(joint: Joint, meshes: Sequence[Mesh], aside: float) -> FloatArray:
 def _above(joint: Joint, points: FloatArray) -> FloatArray:
     """How far points stand above a joint along its normal, or along w, (n,) metres."""
     if isinstance(joint, Plane):
-        out: FloatArray = (points - joint.point) @ joint.normal
-        return out
-    u, w = (points - joint.origin) @ joint.u, (points - joint.origin) @ joint.w
-    a, b = joint.points.T
-    height = np.interp(u, a, b)
-    first, last = (b[1] - b[0]) / (a[1] - a[0]), (b[-1] - b[-2]) / (a[-1] - a[-2])
-    height += np.minimum(u - a[0], 0.0) * first + np.maximum(u - a[-1], 0.0) * last
-    return w - height
+        return PlaneSheet(joint, 0.0, 0.0).distance(*points.T)
+    sheet = ProfileSheet(joint, joint.points, 0.0)
+    u, w = sheet.uw(*points.T)
+    return w - sheet.height(u)

@@ -295,10 +295,20 @@ def met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
     near = np.flatnonzero(np.abs(sheet.above(points)) < 1.5 * LINE)
     rows = part.skin[near]
     rise = sheet.slope(points[near] @ sheet.u)
-    away = np.abs(sheet.above(points[near])) / np.sqrt(1.0 + rise * rise)
     across = of.normals[rows] @ sheet.w - rise * (of.normals[rows] @ sheet.u)
+    return rows, line_density(across, rise, sheet.above(points[near]))
+
+
+def line_density(across: FloatArray, rise: FloatArray, above: FloatArray) -> FloatArray:
+    """Metres of a sheet's line that a square metre of skin by it stands for, (n,).
+
+    across : normal's part along w, less its part along u times the rise. rise : of the sheet there.
+    above : metres along w over the sheet.
+    """
+    away = np.abs(above) / np.sqrt(1.0 + rise * rise)
     level = np.sqrt(np.maximum(1.0 - across * across / (1.0 + rise * rise), 0.0))
-    return rows, level * np.clip(1.0 - away / LINE, 0.0, None) / LINE
+    out: FloatArray = level * np.clip(1.0 - away / LINE, 0.0, None) / LINE
+    return out
 
 
 def _bodies(part: Part, inward: FloatArray) -> list[Part]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from ..mesh.runs import runs
 from .image import COLUMN, RISE, RISES, ROW, Slab, make_image, whole_slab
-from .part import LINE, Part, Sheet, whole
+from .part import LINE, Part, Sheet, line_density, whole
 from .path import BAND, Band, best_paths
 from .samples import Samples
 from .threads import Threads
@@ -331,10 +331,7 @@ def _lines(of: Samples, fan: Fan) -> _Entries:
     # A steep sheet is further off along w than square to it.
     found = _near(of.points[use], fan, LINE * np.hypot(1.0, RISES * (ROW / COLUMN)))
     rows, rise = use[found.point], found.rise
-    square = 1.0 + rise * rise
-    slant = of.normals[rows] @ fan.w - rise * (of.normals[rows] @ fan.u)
-    level = np.sqrt(np.maximum(1.0 - slant * slant / square, 0.0))
-    level *= np.maximum(1.0 - np.abs(found.above) / (np.sqrt(square) * LINE), 0.0) / LINE
+    level = line_density(of.normals[rows] @ fan.w - rise * (of.normals[rows] @ fan.u), rise, found.above)
     off, on = of.worth[rows] * level, of.seen[rows] * of.seam[rows] * level
     count = np.bincount(found.sheet, minlength=len(fan.paths))
     return _Entries(count, rows.astype(np.int32), (off.astype(np.float32), on.astype(np.float32)))
