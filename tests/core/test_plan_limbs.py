@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bare_skin import limited
 from proof import assert_closed
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Plane
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
-from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning import ways as choice
 from seamwright.core.planning.blocks import has_limbs
@@ -31,21 +31,7 @@ from seamwright.core.planning.wished import search_body
 from seamwright.core.planning.worth import Worth
 from shapes import rock, torus
 
-JOB = Job.from_toml(
-    """
-    [foam]
-    kerf = "0 mm"
-    [skin]
-    bridging = "0 mm"
-    layers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]
-    [limits]
-    piece_mass = "50 kg"
-    piece_size = ["2.4 m", "1.2 m", "1.2 m"]
-    [joints]
-    fit = "0 mm"
-    kinds = ["plane"]
-    """
-)
+JOB = replace(limited(50.0), joints=replace(limited(50.0).joints, kinds=("plane",)))
 RING = torus(64, 16, 1.3, 0.3)
 
 

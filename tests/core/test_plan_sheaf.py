@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bare_skin import BARE_SKIN
 from seamwright.core.cutting.cut import cut
-from seamwright.core.job import Job
 from seamwright.core.planning.ground import Ground
 from seamwright.core.planning.need import Need
 from seamwright.core.planning.offers import Offers
@@ -17,17 +17,7 @@ from seamwright.core.planning.trails import Trail
 from seamwright.core.planning.worth import Worth
 from shapes import rock
 
-JOB = Job.from_toml(
-    """
-    [foam]
-    kerf = "0 mm"
-    [skin]
-    bridging = "0 mm"
-    layers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]
-    [joints]
-    fit = "0 mm"
-    """
-)
+JOB = BARE_SKIN
 MESH = rock(4, 2, size=(2.6, 1.2, 1.0))
 TRAILS = [
     Trail.along(f"groove {k}", MESH.vertices[np.abs(MESH.vertices[:, 0] - x) < 0.02]) for k, x in enumerate((-0.5, 0.6))

@@ -7,9 +7,9 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from bare_skin import limited
 from seamwright.core.cutting.cut import cut
 from seamwright.core.cutting.joint import Profile
-from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning.propose import propose
 from seamwright.core.planning.trails import Trail, paint
@@ -22,20 +22,7 @@ SLACK = 0.3
 """Metres of line off seams by which a step may come out worse than the one before: the planner sees lines by samples
 15 mm apart, and tells a plan's 10 to 20 m to about so much."""
 
-JOB = Job.from_toml(
-    """
-    [foam]
-    kerf = "0 mm"
-    [skin]
-    bridging = "0 mm"
-    layers = [{ name = "skin", mass = "8.3 kg/m2", faces = ["carved", "joint", "base", "back"] }]
-    [limits]
-    piece_mass = "32 kg"
-    piece_size = ["2.4 m", "1.2 m", "1.2 m"]
-    [joints]
-    fit = "0 mm"
-    """
-)
+JOB = limited(32.0)
 
 
 def grooved(seed: int) -> tuple[Mesh, list[Trail]]:
