@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .near import Cells, pairs_within
+from .near import Cells, pairs_within, squares
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -87,19 +87,20 @@ def _gathered(vertices: FloatArray, fold: NDArray[np.float32], scale: float) -> 
 
 def _across(place: FloatArray, fixed: FloatArray, weight: FloatArray, reach: float) -> tuple[FloatArray, FloatArray]:
     """Each place moved, square to the band, to the weighted mean of the fixed points round it; and the band's way."""
-    pairs = [pair for pair in Cells(fixed, reach).runs(place) if len(pair[0])]
+    cells = Cells(fixed, reach)
+    pairs = [pair for pair in cells.runs(cells.key(place)) if len(pair[0])]
     if not pairs:
         return place, np.zeros_like(place)
     one, two = (np.concatenate(part) for part in zip(*pairs, strict=True))
     count = len(place)
-    square = ((place[one] - fixed[two]) ** 2).sum(axis=1)
+    square = squares(np.take(place, one, axis=0) - np.take(fixed, two, axis=0))
     near = square <= reach**2
     one, two, square = one[near], two[near], square[near]
     near = weight[two] * np.exp(-2.0 * square / reach**2)
     total = np.maximum(np.bincount(one, near, minlength=count), 1e-300)
     sums = [np.bincount(one, near * fixed[two, k], minlength=count) for k in range(3)]
     mean = np.stack(sums, axis=1) / total[:, None]
-    off = fixed[two] - mean[one]
+    off = np.take(fixed, two, axis=0) - np.take(mean, one, axis=0)
     spread = np.empty((count, 3, 3))
     for a in range(3):
         for b in range(a, 3):
