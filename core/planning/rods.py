@@ -25,6 +25,9 @@ _ASIDE: Final = 0.31830988
 """Share of a rod's spacing by which rods stand aside of the grid lines: a number without a pattern, so that they miss
 vertices and edges of regular shapes."""
 
+_NEAR: Final = 1e-6
+"""Spacings of rods within which one counts as met until it is looked at closely: far more than rounding."""
+
 _CHUNK: Final = 1 << 19
 """Triangles looked at together: some tens of megabytes."""
 
@@ -128,25 +131,39 @@ def _hits(
     mesh: Mesh, rows: slice, origin: FloatArray, apart: float, rods: tuple[int, int]
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Rod, height and way (1 into the foam, -1 out of it, going up) of each crossing of rods with triangles."""
-    t = mesh.triangles[rows]
-    x, y = ((mesh.vertices[:, k] - origin[k]) / apart - 0.5 - _ASIDE / 8.0 for k in (0, 1))
-    px, py = x[t], y[t]
-    first_x, last_x = np.ceil(px.min(axis=1)), np.floor(px.max(axis=1))
-    first_y, last_y = np.ceil(py.min(axis=1)), np.floor(py.max(axis=1))
-    wide = np.maximum(last_x - first_x + 1.0, 0.0) * np.maximum(last_y - first_y + 1.0, 0.0)
-    some = np.flatnonzero(wide > 0.0)
-    px, py, pz = px[some], py[some], mesh.vertices[:, 2][t[some]]
-    count = wide[some].astype(np.int64)
-    owner, nth = runs(count)
-    span = (last_y - first_y + 1.0)[some].astype(np.int64)[owner]
-    gx = first_x[some][owner].astype(np.int64) + nth // span
-    gy = first_y[some][owner].astype(np.int64) + nth % span
-    ax, bx, cx = (px[owner, k] - gx for k in range(3))
-    ay, by, cy = (py[owner, k] - gy for k in range(3))
+    # Column by column: long rows are quick to go through.
+    t = [np.ascontiguousarray(mesh.triangles[rows, k]) for k in range(3)]
+    reach = []
+    corner = []
+    for k in (0, 1):
+        level = (mesh.vertices[:, k] - origin[k]) / apart - 0.5 - _ASIDE / 8.0
+        a, b, c = (np.take(level, vertex) for vertex in t)
+        corner.append((a, b, c))
+        reach.append((np.ceil(np.minimum(np.minimum(a, b), c)), np.floor(np.maximum(np.maximum(a, b), c))))
+    (first_x, last_x), (first_y, last_y) = reach
+    rank, nth = runs(np.maximum(last_x - first_x + 1.0, 0.0).astype(np.int64) * (last_y >= first_y))
+    gx = first_x[rank] + nth
+    # Long triangles aslant cover few of the rods in their box: between two of their edges at that x.
+    low, high = np.full(len(rank), np.inf), np.full(len(rank), -np.inf)
+    for k in range(3):
+        ax, bx, ay, by = (np.take(level[i], rank) for level in corner for i in (k, k - 1))
+        run = bx - ax
+        share = np.clip(np.divide(gx - ax, run, out=np.zeros(len(run)), where=run != 0.0), 0.0, 1.0)
+        y = ay + share * (by - ay)
+        there = (np.minimum(ax, bx) <= gx) & (gx <= np.maximum(ax, bx))
+        low, high = np.where(there, np.minimum(low, y), low), np.where(there, np.maximum(high, y), high)
+    low = np.maximum(np.ceil(low - _NEAR), first_y[rank])
+    high = np.minimum(np.floor(high + _NEAR), last_y[rank])
+    at, nth = runs(np.maximum(high - low + 1.0, 0.0).astype(np.int64))
+    owner, gx, gy = rank[at], gx[at].astype(np.int64), low[at].astype(np.int64) + nth
+    ax, bx, cx = (np.take(x, owner) - gx for x in corner[0])
+    ay, by, cy = (np.take(y, owner) - gy for y in corner[1])
     wa, wb, wc = bx * cy - cx * by, cx * ay - ax * cy, ax * by - bx * ay
-    turn = wa + wb + wc
     hit = ((wa > 0.0) & (wb > 0.0) & (wc > 0.0)) | ((wa < 0.0) & (wb < 0.0) & (wc < 0.0))
     hit &= (gx >= 0) & (gx < rods[0]) & (gy >= 0) & (gy < rods[1])
-    owner, turn = owner[hit], turn[hit]
-    height = (wa[hit] * pz[owner, 0] + wb[hit] * pz[owner, 1] + wc[hit] * pz[owner, 2]) / turn
-    return gx[hit] * rods[1] + gy[hit], height, np.where(turn > 0.0, -1.0, 1.0)
+    some = np.flatnonzero(hit)
+    wa, wb, wc, owner = wa[some], wb[some], wc[some], owner[some]
+    turn = wa + wb + wc
+    z = np.ascontiguousarray(mesh.vertices[:, 2])
+    a, b, c = (z[vertex[owner]] for vertex in t)
+    return gx[some] * rods[1] + gy[some], (wa * a + wb * b + wc * c) / turn, np.where(turn > 0.0, -1.0, 1.0)

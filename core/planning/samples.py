@@ -212,51 +212,62 @@ def _surface(
 ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.uint8], FloatArray, NDArray[np.bool_]]:
     """Points, normals, areas, classes, weights and keep marks of the samples."""
     t = mesh.triangles
-    x, y, z = (np.ascontiguousarray(mesh.vertices[:, k])[t] for k in range(3))
-    corner, which = _halved(np.stack([x, y, z], axis=2), np.where(weight > 0.0, _FINE, 2.0 * _FINE))
-    one, two = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    n3 = np.stack(
-        [
-            one[:, 1] * two[:, 2] - one[:, 2] * two[:, 1],
-            one[:, 2] * two[:, 0] - one[:, 0] * two[:, 2],
-            one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0],
-        ],
-        axis=1,
-    )
-    area = np.sqrt((n3 * n3).sum(axis=1))
-    n3 /= np.where(area > 0.0, area, 1.0)[:, None]
+    columns = [np.ascontiguousarray(mesh.vertices[:, k]) for k in range(3)]
+    corner = np.stack([[np.take(column, t[:, k]) for column in columns] for k in range(3)])
+    corner, which = _halved(corner, np.where(weight > 0.0, _FINE, 2.0 * _FINE))
+    one, two = corner[1] - corner[0], corner[2] - corner[0]
+    normal = np.empty_like(one)
+    for k in range(3):
+        i, j = (k + 1) % 3, (k + 2) % 3
+        np.subtract(one[i] * two[j], one[j] * two[i], out=normal[k])
+    area = np.sqrt(_squares(normal))
+    normal /= np.where(area > 0.0, area, 1.0)
     area /= 2.0
-    points = (corner[:, 0] + corner[:, 1] + corner[:, 2]) / 3.0
-    kind, w, k = mesh.kind[which], weight[which], keep[which]
-    if len(points) > _MANY:
-        points, n3, area, kind, w, k = _gathered(points, n3, area, kind, w, k)
+    place = (corner[0] + corner[1] + corner[2]) / 3.0
+    kind, w, held = mesh.kind[which], weight[which], keep[which]
+    if len(area) > _MANY:
+        place, normal, area, kind, w, held = _gathered(place, normal, area, kind, w, held)
+    points, n3 = np.ascontiguousarray(place.T), np.ascontiguousarray(normal.T)
     if len(mesh.vertices) <= _CORNERS:
         used = np.unique(t)
         count = len(used)
         points = np.concatenate([points, mesh.vertices[used]])
         n3 = np.concatenate([n3, np.tile([0.0, 0.0, 1.0], (count, 1))])
         area, w = np.concatenate([area, np.zeros(count)]), np.concatenate([w, np.zeros(count)])
-        kind, k = np.concatenate([kind, np.zeros(count, np.uint8)]), np.concatenate([k, np.zeros(count, bool)])
-    return points, n3, area, kind, w, k
+        kind, held = np.concatenate([kind, np.zeros(count, np.uint8)]), np.concatenate([held, np.zeros(count, bool)])
+    return points, n3, area, kind, w, held
 
 
 def _halved(corner: FloatArray, fine: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Triangles halved across their longest side until it is not much longer than `fine`, and where each comes from."""
-    which = np.arange(len(corner))
+    """Triangles halved across their longest side until it is not much longer than `fine`, and where each comes from.
+
+    corner : (3 corners, 3 axes, m): long rows are quick to go through.
+    """
+    which = np.arange(corner.shape[2])
     done, owners = [], []
-    while len(corner):
-        side = np.stack([((corner[:, (k + 1) % 3] - corner[:, k]) ** 2).sum(axis=1) for k in range(3)], axis=1)
-        longest = np.argmax(side, axis=1)
-        rows = np.arange(len(corner))
-        long = side[rows, longest] > (1.5 * fine[which]) ** 2
-        done.append(corner[~long])
-        owners.append(which[~long])
-        rows, corner, which, k = rows[: int(long.sum())], corner[long], which[long], longest[long]
-        a, b, c = (corner[rows, (k + n) % 3] for n in range(3))
+    while corner.shape[2]:
+        side = [_squares(corner[(k + 1) % 3] - corner[k]) for k in range(3)]
+        longest = np.where(side[1] > side[0], 1, 0)
+        most = np.maximum(side[0], side[1])
+        longest[side[2] > most] = 2
+        long = np.maximum(most, side[2]) > (1.5 * fine[which]) ** 2
+        rest = np.flatnonzero(~long)
+        done.append(np.take(corner, rest, axis=2))
+        owners.append(which[rest])
+        rows = np.flatnonzero(long)
+        which, k = which[rows], longest[rows]
+        corner = np.take(corner, rows, axis=2)
+        a, b, c = (np.where(k == 0, corner[n], np.where(k == 1, corner[n - 2], corner[n - 1])) for n in range(3))
         middle = (a + b) / 2.0
-        corner = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
+        corner = np.stack([np.concatenate(pair, axis=1) for pair in ((a, middle), (middle, b), (c, c))])
         which = np.concatenate([which, which])
-    return np.concatenate(done), np.concatenate(owners)
+    return np.concatenate(done, axis=2), np.concatenate(owners)
+
+
+def _squares(rows: FloatArray) -> FloatArray:
+    """Squares of lengths, (m,), of rows given axis by axis, (3, m)."""
+    out: FloatArray = rows[0] * rows[0] + rows[1] * rows[1] + rows[2] * rows[2]
+    return out
 
 
 def _gathered(
@@ -267,10 +278,10 @@ def _gathered(
     weight: FloatArray,
     keep: NDArray[np.bool_],
 ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.uint8], FloatArray, NDArray[np.bool_]]:
-    """Samples of one small cube and one class drawn together."""
-    place = np.floor((points - points.min(axis=0)) / _CUBE).astype(np.int64)
-    span = place.max(axis=0) + 1
-    key = ((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2]) * len(KIND_NAMES) + kind
+    """Samples of one small cube and one class drawn together; points and normals by axis, (3, m)."""
+    place = [np.floor((axis - axis.min()) / _CUBE).astype(np.int64) for axis in points]
+    wide, tall = (int(axis.max()) + 1 for axis in place[1:])
+    key = ((place[0] * wide + place[1]) * tall + place[2]) * len(KIND_NAMES) + kind
     order = np.argsort(key, kind="stable")
     start = np.flatnonzero(np.append(True, np.diff(key[order]) > 0))
 
@@ -280,9 +291,9 @@ def _gathered(
 
     sums = total(area)
     safe = np.where(sums > 0.0, sums, 1.0)
-    at = np.stack([total(area * points[:, k]) for k in range(3)], axis=1) / safe[:, None]
-    at = np.where((sums > 0.0)[:, None], at, points[order[start]])
-    facing = np.stack([total(area * normals[:, k]) for k in range(3)], axis=1)
-    length = np.sqrt((facing * facing).sum(axis=1))
-    facing /= np.where(length > 0.0, length, 1.0)[:, None]
-    return at, facing, sums, kind[order[start]], total(area * weight) / safe, total(area * keep) > 0.0
+    first = order[start]
+    at = np.stack([np.where(sums > 0.0, total(area * axis) / safe, axis[first]) for axis in points])
+    facing = np.stack([total(area * axis) for axis in normals])
+    length = np.sqrt(_squares(facing))
+    facing /= np.where(length > 0.0, length, 1.0)
+    return at, facing, sums, kind[first], total(area * weight) / safe, total(area * keep) > 0.0
