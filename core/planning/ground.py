@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.runs import runs
-from .image import ROW, gathered
+from .entries import STRETCH
+from .fans import Fan
+from .image import ROW
 from .need import Need
 from .offers import Offers
 from .part import LEAST, Part
-from .sheaf import STRETCH, Fan, Sheaf
+from .sheaf import Sheaf
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -38,7 +40,7 @@ _PLANES: Final = 80
 _CLEAR: Final = 0.02
 """Metres by which such a plane leaves a part shorter than it may be, as boxes are told to about so much."""
 
-_BESIDE: Final = 0.08
+_BESIDE: Final = 0.04
 """Metres to either side of a chosen plane in which others are looked at closer."""
 
 _EVEN: Final = 6
@@ -46,6 +48,9 @@ _EVEN: Final = 6
 
 _POINTS: Final = 1_600
 """Most places by which boxes and the mass of skin are measured."""
+
+_ROUGHLY: Final = 1_500
+"""Bricks by which it is told how much of a part lies below a sheet, before it is looked at closer."""
 
 _SOME: Final = 600
 """Bricks by which it is told whether two sheets cross."""
@@ -57,30 +62,35 @@ class Ground:
 
     Attributes
     ----------
-    brick : (b,) bricks that it has cells of. held : (b, c) foam in each, skin, and `Samples.lines` for each turn.
-    skin, cells : (m,), (n,) which samples and cells of the body are its own.
+    sheaf : with its own entries. brick : (b,) bricks that it has cells of.
+    held : (b, c) foam in each, skin, and `Samples.lines` for each turn.
     points : (p, 3) places where it has skin, drawn together.
-    ends, stacks : from where to where it reaches along a direction, and what is below rows, as far as was asked.
+    off, on_seam : (s,) metres of line off seams, weighted, and on seams, that each sheet shows on it.
+    ends : from where to where it reaches along a direction, as far as was asked.
     """
 
     part: Part
     sheaf: Sheaf
     brick: IntArray
     held: FloatArray
-    skin: BoolArray
-    cells: BoolArray
     points: FloatArray
+    off: FloatArray
+    on_seam: FloatArray
     ends: dict[int, tuple[float, float]] = field(default_factory=dict)
-    stacks: dict[int, tuple[int, FloatArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, part: Part, sheaf: Sheaf) -> Ground:
-        """A part on the sheaf of its body."""
-        skin = np.zeros(len(part.of.points), dtype=bool)
-        skin[part.skin] = True
-        cells = np.zeros(len(part.of.cells.foam), dtype=bool)
-        cells[part.cells] = True
-        return cls(part, sheaf, *_held(part, sheaf), skin, cells, _gathered(part, sheaf))
+        """A part on a sheaf of its body, or of a part that holds it."""
+        own = sheaf.on(part)
+        off, on_seam = (_sums(values, own.start) for values in (own.off, own.on_seam))
+        begin = 0
+        for fan in own.fans:
+            if fan.flat:
+                rows = own.rows(fan.place)
+                mine, at = slice(begin, begin + len(fan.paths)), rows.at(fan.first_row + fan.paths[:, 0])
+                off[mine], on_seam[mine] = rows.off[at], rows.on_seam[at]
+            begin += len(fan.paths)
+        return cls(part, own, *_held(part, own), _gathered(part, own), off, on_seam)
 
     def near(self, need: Need, worth: Worth) -> tuple[IntArray, BoolArray]:
         """Sheets that are looked at first, not too many, and which of them series are made of.
@@ -89,17 +99,18 @@ class Ground:
         """
         sheaf = self.sheaf
         rows, length = self._by()
-        foam = self.held[:, 0] / (255.0 * self.held[:, 0].sum())
-        share = 1.0 - sheaf.over[np.ix_(rows, self.brick)].astype(np.float32) @ foam.astype(np.float32)
+        # Where each lies is told well enough by some of the bricks of a large part.
+        some = slice(None, None, 1 + len(self.brick) // _ROUGHLY)
+        foam = self.held[some, 0] / (255.0 * self.held[some, 0].sum())
+        share = 1.0 - sheaf.over[np.ix_(rows, self.brick[some])].astype(np.float32) @ foam.astype(np.float32)
         kept = (share > LEAST) & (share < 1.0 - LEAST)
         rows, at = rows[kept], (share * length)[kept]
-        off, on = self._lines(rows)
-        price, place, flat = off - worth.follow * on, sheaf.place[rows], sheaf.flat[rows]
+        price, place, flat = (self.off - worth.follow * self.on_seam)[rows], sheaf.place[rows], sheaf.flat[rows]
         bent, level = np.flatnonzero(~flat), np.flatnonzero(flat)
         best = bent[_best(place[bent], at[bent], price[bent], _PROFILES)]
         serial = np.concatenate([rows[best], rows[level[_best(place[level], at[level], price[level], _PLANES)]]])
-        some = [level[place[level] == k] for k in np.unique(place[level]).tolist()]
-        thin = [own[:: -(-len(own) // _MOST)] for own in some]
+        each = [level[place[level] == k] for k in np.unique(place[level]).tolist()]
+        thin = [own[:: -(-len(own) // _MOST)] for own in each]
         serial = np.concatenate([serial, self._even(need)])
         every = np.unique(np.concatenate([serial, *(rows[own] for own in thin)]))
         return every, np.isin(every, serial)
@@ -112,8 +123,8 @@ class Ground:
         begin = 0
         for fan in sheaf.fans:
             if fan.flat:
-                first, foam, laid = self._stack(fan)
-                weight = part.of.density * foam + laid
+                planes = sheaf.rows(fan.place)
+                weight = part.of.density * planes.foam + planes.laid
                 low, high = self._along(fan.place)
                 # About what a joint adds on each side of it.
                 own = part.of.face_mass * part.foam / max(high - low, 1e-9)
@@ -121,7 +132,8 @@ class Ground:
                 for many in range(max(fewest, 2), min(fewest + 3, _EVEN + 1)):
                     k = np.arange(1, many)
                     each = (weight[-1] + 2.0 * (many - 1) * own) / many
-                    rows += (first + np.interp(each * k - own * (2 * k - 1), weight, np.arange(len(weight)))).tolist()
+                    at = np.interp(each * k - own * (2 * k - 1), weight, np.arange(len(weight)))
+                    rows += (planes.first + at).tolist()
                 for side in sorted({*need.size, *(need.stock or ())}):
                     side -= part.of.grow + _CLEAR
                     many = math.ceil((high - low) / side) if side > 0.0 else 0
@@ -160,10 +172,8 @@ class Ground:
         kept = np.flatnonzero((under[:, 0] > LEAST * part.foam) & (under[:, 0] < (1.0 - LEAST) * part.foam))
         kept = kept[np.argsort(under[kept, 0], kind="stable")]
         rows, over, serial, under = rows[kept], over[kept], serial[kept], under[kept]
-        off, on = self._lines(rows)
-        (area,) = _summed(rows, sheaf.begin, sheaf.cell, self.cells, (sheaf.area,))
-        reach = self._wires(rows)
-        fee = worth.line * (off - worth.follow * on) + worth.area * area
+        area, reach = self._areas(rows)
+        fee = worth.line * (self.off - worth.follow * self.on_seam)[rows] + worth.area * area
         fee += worth.wire * np.maximum(reach / wire - 1.0, 0.0)
         below = np.concatenate([np.zeros((1, held.shape[1])), under, self.held.sum(axis=0)[None]])
         low, high, low_above, high_above = self._extents(rows)
@@ -202,54 +212,42 @@ class Ground:
         rows = slice(begin, begin + len(fan.paths))
         return begin + np.flatnonzero((self.sheaf.most[rows] > low) & (self.sheaf.least[rows] < high))
 
-    def _lines(self, rows: IntArray) -> list[FloatArray]:
-        """Metres of line off seams, weighted, and on seams, that sheets show on the part."""
-        sheaf = self.sheaf
-        return _summed(rows, sheaf.start, sheaf.sample, self.skin, (sheaf.off, sheaf.on))
+    def _areas(self, rows: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Square metres of sheets, and the longest wire in foam of the profiles among them, metres.
 
-    def _wires(self, rows: IntArray) -> FloatArray:
-        """Longest wire in foam of each profile, metres: where the most of its area is over a stretch of u."""
-        sheaf = self.sheaf
-        out = np.zeros(len(rows))
-        bent = np.flatnonzero(~sheaf.flat[rows])
-        sheet, which = _entries(rows[bent], sheaf.begin, sheaf.cell, self.cells)
-        column = sheaf.column[which]
-        wide = int(column.max(initial=0)) + 1
-        held = np.bincount(sheet * wide + column, sheaf.area[which], len(bent) * wide)
-        out[bent] = held.reshape(len(bent), wide).max(axis=1) / STRETCH
-        return out
-
-    def _stack(self, fan: Fan) -> tuple[int, FloatArray, FloatArray]:
-        """Foam and skin below each row along a fan's direction, from its first row on.
-
-        Planes lie at rows, so what is below one is told exactly by counting.
+        The wire is where the most of a profile's area is over a stretch of u.
         """
-        found = self.stacks.get(fan.place)
-        if found is not None:
-            return found
-        part, of = self.part, self.part.of
-        skin = np.concatenate([of.points[part.skin], part.faces[:, :3]]) @ fan.w
-        laid = np.concatenate([of.skin[part.skin], part.faces[:, 3] * of.face_mass])
-        rows = [np.floor(at / ROW + 1e-9).astype(np.int64) for at in (of.cells.middles[part.cells] @ fan.w, skin)]
-        first = min(int(row.min()) for row in rows)
-        many = max(int(row.max()) for row in rows) - first + 1
-        below = [
-            np.concatenate([[0.0], np.bincount(row - first, value, many).cumsum()])
-            for row, value in zip(rows, (of.cells.foam[part.cells], laid), strict=True)
-        ]
-        self.stacks[fan.place] = first, below[0], below[1]
-        return self.stacks[fan.place]
+        sheaf = self.sheaf
+        area = np.zeros(len(rows))
+        for k, mine in self._flat(rows):
+            planes = sheaf.rows(sheaf.fans[k].place)
+            area[mine] = planes.area[planes.at(self._levels(rows[mine]))]
+        first, count = sheaf.begin[rows], sheaf.begin[rows + 1] - sheaf.begin[rows]
+        sheet, turn = runs(count)
+        which = first[sheet] + turn
+        wide = int(sheaf.column.max(initial=0)) + 1
+        held = np.bincount(sheet * wide + sheaf.column[which], sheaf.area[which], len(rows) * wide)
+        held = held.reshape(len(rows), wide)
+        return area + held.sum(axis=1), held.max(axis=1) / STRETCH
+
+    def _flat(self, rows: IntArray) -> Iterator[tuple[int, IntArray]]:
+        """Which of some sheets are planes, fan by fan."""
+        fan = self.sheaf.fan[rows]
+        for k in np.unique(fan[self.sheaf.flat[rows]]).tolist():
+            yield k, np.flatnonzero(fan == k)
+
+    def _levels(self, rows: IntArray) -> IntArray:
+        """Rows at which planes of one fan lie."""
+        fan = self.sheaf.fans[int(self.sheaf.fan[rows[0]])]
+        out: IntArray = fan.first_row + fan.paths[self.sheaf.row[rows], 0]
+        return out
 
     def _counted(self, rows: IntArray, under: FloatArray) -> None:
         """Put foam and skin below planes right, which bricks only tell roughly."""
-        sheaf = self.sheaf
-        for k in np.unique(sheaf.fan[rows]).tolist():
-            fan = sheaf.fans[k]
-            if fan.flat:
-                mine = np.flatnonzero(sheaf.fan[rows] == k)
-                first, *stack = self._stack(fan)
-                at = np.clip(fan.paths[sheaf.row[rows[mine]], 0] + fan.first_row - first, 0, len(stack[0]) - 1)
-                under[mine, 0], under[mine, 1] = stack[0][at], stack[1][at]
+        for k, mine in self._flat(rows):
+            planes = self.sheaf.rows(self.sheaf.fans[k].place)
+            at = planes.at(self._levels(rows[mine]))
+            under[mine, 0], under[mine, 1] = planes.foam[at], planes.laid[at]
 
     def _extents(self, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Least and greatest places along the axes of what is below each sheet, and of what is above; ends included."""
@@ -262,15 +260,17 @@ class Ground:
             over[mine] = (points @ fan.w)[None, :] >= fan.offsets(points, sheaf.row[rows[mine]])
             n, axes = len(rows), along.shape[1]
         least, most = np.empty((2, n + 2, axes)), np.empty((2, n + 2, axes))
+        every = np.arange(n)
         for a in range(axes):
             order = np.argsort(along[:, a], kind="stable")
             values = along[order, a]
-            there, back = over[:, order], over[:, order[::-1]]
+            there = over[:, order]
             # The first and the last of the points, in order of their places, that are on each side.
             for side, which in ((0, np.argmin), (1, np.argmax)):
-                none = there.all(axis=1) if side == 0 else ~there.any(axis=1)
-                least[side, 1:-1, a] = np.where(none, np.inf, values[which(there, axis=1)])
-                most[side, 1:-1, a] = np.where(none, -np.inf, values[len(values) - 1 - which(back, axis=1)])
+                first, last = which(there, axis=1), len(values) - 1 - which(there[:, ::-1], axis=1)
+                none = there[every, first] != bool(side)
+                least[side, 1:-1, a] = np.where(none, np.inf, values[first])
+                most[side, 1:-1, a] = np.where(none, -np.inf, values[last])
             least[0, -1, a] = least[1, 0, a] = values[0]
             most[0, -1, a] = most[1, 0, a] = values[-1]
         # Below the first end and above the last there is nothing.
@@ -318,25 +318,11 @@ def _gathered(part: Part, sheaf: Sheaf) -> FloatArray:
     )
 
 
-def _summed(
-    rows: IntArray,
-    start: IntArray,
-    name: NDArray[np.int32],
-    mine: BoolArray,
-    values: Sequence[NDArray[np.float32]],
-) -> list[FloatArray]:
-    """Sums of the entries of some sheets over what is of a part; `mine` tells what is, by the names of entries."""
-    sheet, which = _entries(rows, start, name, mine)
-    return [gathered(sheet, value[which], len(rows)) for value in values]
-
-
-def _entries(rows: IntArray, start: IntArray, name: NDArray[np.int32], mine: BoolArray) -> tuple[IntArray, IntArray]:
-    """Entries of some sheets that are of a part: the place of each one's sheet in `rows`, and which entries."""
-    first, count = start[rows], start[rows + 1] - start[rows]
-    sheet, turn = runs(count)
-    which = first[sheet] + turn
-    here = mine[name[which]]
-    return sheet[here], which[here]
+def _sums(values: NDArray[np.float32], start: IntArray) -> FloatArray:
+    """Sum of the values of each sheet, (s,)."""
+    total = np.zeros(len(values) + 1)
+    np.cumsum(values, dtype=np.float64, out=total[1:])
+    return np.diff(total[start])
 
 
 def _best(place: IntArray, at: FloatArray, price: FloatArray, most: int) -> IntArray:

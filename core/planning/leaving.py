@@ -66,7 +66,7 @@ def bound_shares(part: Part, blocks: Blocks, faces: Sequence[Face], sheaf: Sheaf
     for k, face in enumerate(faces):
         # Faces of one sheet follow each other.
         if face.sheet is not sheet:
-            sheet, rows = face.sheet, local[sheaf.cell[sheaf.begin[face.name] : sheaf.begin[face.name + 1]]]
+            sheet, rows = face.sheet, local[sheaf.met(face.name)[0]]
             rows = rows[rows >= 0]
             rows = rows[_on(sheet, middles[rows], of.cells.step)]
         near = face.near[blocks.of[rows]]

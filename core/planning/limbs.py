@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from .blocks import Blocks, Face
 from .chain import best_chains, least_stretch
+from .entries import STRETCH
 from .leaving import bound_shares, sawn
 from .limb_split import Limb
 from .need import Need
 from .part import Part
-from .sheaf import STRETCH, Sheaf
+from .sheaf import Sheaf
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -70,7 +71,7 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
     ----------
     rows : (n,) sheets of the sheaf that joints may be made of. wire : longest wire, metres.
     """
-    blocks = Blocks.make(part)
+    blocks, sheaf = Blocks.make(part), sheaf.on(part)
     faces: list[Face] = []
     several = 0
     for k in rows.tolist():
@@ -224,14 +225,15 @@ def _fees(
     fees, areas = np.zeros(len(faces)), np.zeros(len(faces))
     for k, face in enumerate(faces):
         near = np.append(face.near, False)
-        skin = slice(sheaf.start[face.name], sheaf.start[face.name + 1])
-        here = near[home[sheaf.sample[skin]]]
-        cells = slice(sheaf.begin[face.name], sheaf.begin[face.name + 1])
-        by = near[local[sheaf.cell[cells]]]
-        areas[k] = sheaf.area[cells][by].sum()
-        reach = 0.0 if face.sheet.flat else float(np.bincount(sheaf.column[cells][by], sheaf.area[cells][by], 1).max())
-        off = float(sheaf.off[skin][here].sum() - worth.follow * sheaf.on[skin][here].sum())
-        fees[k] = worth.line * off + worth.area * areas[k] + worth.wire * max(reach / STRETCH / wire - 1.0, 0.0)
+        if k == 0 or face.name != faces[k - 1].name:
+            # Faces of one sheet follow each other.
+            (skin, off, on_seam), (cells, area, column) = sheaf.near(face.name), sheaf.met(face.name)
+            shown, home_of, body_of = off - worth.follow * on_seam, home[skin], local[cells]
+        by = near[body_of]
+        areas[k] = area[by].sum()
+        reach = 0.0 if face.sheet.flat else float(np.bincount(column[by], area[by], 1).max())
+        line = float(shown[near[home_of]].sum())
+        fees[k] = worth.line * line + worth.area * areas[k] + worth.wire * max(reach / STRETCH / wire - 1.0, 0.0)
     return fees, areas
 
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from ..skin.mass import mass_per_area
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
+Single = NDArray[np.float32]
 
 _MOST: Final = (12, 6, 4)
 """Most parts along length, width and height that are counted; larger bodies go by their volume."""
@@ -50,6 +51,9 @@ _DEAR: Final = 1.6
 
 _ROUND: Final = 1e-6
 """Share of a size that single precision may add."""
+
+_AT_ONCE: Final = 16_384
+"""Bodies times grids that are compared at once."""
 
 _HOLLOW: Final = 0.55
 """Share of its box that a body fills under which parts of the box count as empty (a ring, a U)."""
@@ -214,31 +218,40 @@ class Need:
         worth: Worth,
         grids: FloatArray,
     ) -> FloatArray:
-        # Single precision does for what is only an estimate, and is twice as fast.
-        single: list[NDArray[Any]] = [x.astype(np.float32) for x in (box, volume, mass, line)]
-        box, volume, mass, line = single
+        # Single precision does for what is only an estimate, and is twice as fast; so is what stays in the cache.
+        out = np.empty(len(box))
+        step = max(1, _AT_ONCE // max(len(grids), 1))
+        for begin in range(0, len(box), step):
+            some = slice(begin, begin + step)
+            single = [x[some].astype(np.float32) for x in (box, volume, mass, line)]
+            out[some] = self._least_of_some(single[0], single[1], single[2], single[3], worth, grids.astype(np.float32))
+        return out
+
+    def _least_of_some(
+        self, box: Single, volume: Single, mass: Single, line: Single, worth: Worth, grids: Single
+    ) -> Single:
         length, width, height = (box[:, k : k + 1] for k in range(3))
-        p, q, r = grids.astype(np.float32).T
-        fill = np.clip(volume / np.maximum(np.prod(box, axis=1), 1e-12), 0.05, 1.0)[:, None]
-        hollow = np.minimum(1.0, fill / _HOLLOW)
-        cross = box.prod(axis=1)[:, None] / np.maximum(box, 1e-9) * fill
-        added = (p - 1.0) * cross[:, :1] + (q - 1.0) * cross[:, 1:2] + (r - 1.0) * cross[:, 2:]
+        p, q, r = grids.T
         count = p * q * r
-        one = count <= 1.0
-        room = np.where(one, 1.0, count * hollow)
-        share = np.where(one, 1.0, _FILL[0] + _FILL[1] * 2.0 / count)
-        total = mass[:, None] + 2.0 * self.face_mass * added
-        ok = total <= room * share * self.limit
         a, b, c = length / p, width / q, height / r
         a, b = np.maximum(a, b), np.minimum(a, b)
         turned = (a, b, c)
         if self.any_pose or self.stock is not None:
             turned = np.maximum(a, c), np.maximum(b, np.minimum(a, c)), np.minimum(b, c)
-        for side, most in zip(turned if self.any_pose else (a, b, c), self.size, strict=True):
-            ok &= side <= most * (1.0 + _ROUND)
-        if self.stock is not None:
-            for side, most in zip(turned, self.stock, strict=True):
-                ok &= side <= most * (1.0 + _ROUND)
+        ok = np.ones((len(box), len(grids)), dtype=bool)
+        for sides, limits in ((turned if self.any_pose else (a, b, c), self.size), (turned, self.stock)):
+            if limits is not None:
+                for side, most in zip(sides, limits, strict=True):
+                    ok &= side <= most * (1.0 + _ROUND)
+        fill = np.clip(volume / np.maximum(np.prod(box, axis=1), 1e-12), 0.05, 1.0)[:, None]
+        cross = box.prod(axis=1)[:, None] / np.maximum(box, 1e-9) * fill
+        one = count <= 1.0
+        room = np.where(one, 1.0, count * np.minimum(1.0, fill / _HOLLOW))
+        share = np.where(one, 1.0, _FILL[0] + _FILL[1] * 2.0 / count)
+        added = cross @ (grids - 1.0).T
+        total = (2.0 * self.face_mass) * added
+        total += mass[:, None]
+        ok &= total <= room * (share * self.limit)
         value = worth.area * added
         for k, parts in enumerate((p, q, r)):
             # Joints that show so much line follow the more of it, the more seam there is for each.
@@ -247,6 +260,6 @@ class Need:
             value += (worth.line * _SHOWN) * shown * (1.0 - _FOLLOWED * seam / (seam + _EACH * shown + 1e-9))
         number = np.maximum(room, np.where(one, 1.0, 2.0))
         value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
-        value = np.where(ok, value, np.inf)
-        out: FloatArray = value.min(axis=1).astype(np.float64)
+        value[~ok] = np.inf
+        out: Single = value.min(axis=1)
         return out

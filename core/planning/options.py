@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from ..job import Job
 from ..seams.glue import beside
 from ..seams.seams import FOLLOWED
+from .entries import STRETCH
 from .leaving import sawn
 from .limb_split import Limb, split_limbs
 from .limbs import Series
 from .need import Need
 from .part import LEAST, Part, Sheet, shown, split
 from .path import plain
-from .sheaf import STRETCH
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]

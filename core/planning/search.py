@@ -34,6 +34,9 @@ known."""
 _EACH: Final = 12_000
 """Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
 
+_LARGE: Final = 8_000
+"""Cells of a part whose share of the sheaf is kept for its parts."""
+
 _PLACES: Final = 2
 """Places of a plan in which other ways are tried side by side."""
 
@@ -63,6 +66,7 @@ class Node:
     own : cost as a piece. estimate : what it seems to come to before ways are known.
     value : of the best plan known, infinite while there is none; `best` the way that it begins with.
     hope : what it may come to.
+    sheaf : of a part that holds it, or its own; None: that of the body.
     """
 
     part: Part
@@ -75,6 +79,7 @@ class Node:
     hope: float = 0.0
     looked: bool = False
     round: int = -1
+    sheaf: Sheaf | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +137,6 @@ class Search:
     value: float = float("inf")
     tally: Tally = field(default_factory=Tally)
     nodes: dict[tuple[bytes, float], Node] = field(default_factory=dict)
-    sheaves: dict[int, Sheaf] = field(default_factory=dict)
     _rounds: Iterator[int] = field(default_factory=itertools.count)
     _roots: list[Node] = field(default_factory=list)
     _telling: Lock = field(default_factory=Lock)
@@ -220,7 +224,7 @@ class Search:
                 out.append((node, branch))
         return out
 
-    def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
+    def _node(self, part: Part, must: bool = False, then: Option | None = None, sheaf: Sheaf | None = None) -> Node:
         # Series of joints have stretches in common: a part that was met before is not looked at again.
         key = part.cells.tobytes(), round(float(part.faces[:, 3].sum()), 3)
         node = None if must else self.nodes.get(key)
@@ -229,23 +233,25 @@ class Search:
             fits = not must and part.is_piece(rules.need)
             own = rules.own(part)
             estimate = own if fits else max(rules.estimate(part), 2.0)
-            node = Node(part, fits, own, estimate, value=own if fits else math.inf, hope=estimate)
+            node = Node(part, fits, own, estimate, value=own if fits else math.inf, hope=estimate, sheaf=sheaf)
             self.nodes[key] = node
         if then is not None and not node.fits:
-            node.ways.append(self._branch(then))
+            node.ways.append(self._branch(then, sheaf))
         return node
 
-    def _branch(self, option: Option) -> Branch:
-        nodes = [self._node(part, then=then) for part, then in zip(option.parts, option.then, strict=True)]
+    def _branch(self, option: Option, sheaf: Sheaf | None) -> Branch:
+        parts = zip(option.parts, option.then, strict=True)
+        nodes = [self._node(part, then=then, sheaf=sheaf) for part, then in parts]
         return Branch(None, option, nodes)
 
     def _expand(self, node: Node, tally: Tally) -> None:
         """Look for ways to cut a part."""
         node.looked = True
-        sheaf = self.sheaves.get(id(node.part.of))
-        if sheaf is None:
-            sheaf = self.sheaves[id(node.part.of)] = Sheaf.of_body(node.part.of, self.rules.worth, *self.rules.kinds)
-        node.ways += [Branch(way) for way in ways(node.part, self.rules, sheaf)]
+        sheaf = node.sheaf or Sheaf.of_body(node.part.of, self.rules.worth, *self.rules.kinds)
+        own = sheaf.on(node.part)
+        node.ways += [Branch(way) for way in ways(node.part, self.rules, own)]
+        # Parts of a large part are weighed sooner on what is its own; of small ones it would fill the memory.
+        node.sheaf = own if len(node.part.cells) > _LARGE else sheaf
         tally.work += _size(node) + _EACH
         tally.looked += 1
         self._tell(tally)
@@ -255,7 +261,7 @@ class Search:
         option = branch.way.make() if branch.way is not None else None
         branch.way = None
         if option is not None:
-            made = self._branch(option)
+            made = self._branch(option, node.sheaf)
             branch.option, branch.nodes = option, made.nodes
         tally.work += _size(node) // 3
 

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from threading import Semaphore
@@ -16,6 +17,11 @@ _MOST: Final = 4
 """Threads at most: what is between numpy's calls runs in one at a time, so that more would only wait."""
 
 
+_TURN: Final = 0.0005
+"""Seconds that a thread runs before it lets another: by Python's usual ten times that, one that comes back from numpy
+waits longer than its next call takes."""
+
+
 class Threads:
     """A few threads that take tasks when they are idle, while the caller works on others.
 
@@ -26,14 +32,18 @@ class Threads:
         most = min(_MOST, os.cpu_count() or 1)
         self._pool = ThreadPoolExecutor(max(most - 1, 1))
         self._idle = Semaphore(most - 1)
+        self._turn = sys.getswitchinterval()
 
     def __enter__(self) -> Threads:
+        self._turn = sys.getswitchinterval()
+        sys.setswitchinterval(min(self._turn, _TURN))
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._pool.shutdown()
+        sys.setswitchinterval(self._turn)
 
     def map(self, tasks: Sequence[Callable[[], T]]) -> list[T]:
         """What all tasks give, in their order; the first error, in this order, is raised when all are done."""

@@ -68,7 +68,10 @@ def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
         rows = np.union1d(mine, fine)
         closer = ground.offers(rows, np.ones(len(rows), dtype=bool), rules.worth, rules.wire)
         chosen = _kept([*_chosen(closer, sheaf, rules), *chosen], sheaf)
-    out = [Way(score, partial(_made, part, sheaf, sheets, rules)) for score, sheets in chosen]
+    out = []
+    for score, names in chosen:
+        sheets = tuple(sheaf.sheet(k) for k in names)
+        out.append(Way(score, partial(cut_series, part, sheets, rules)))
     if rules.limbs and rules.estimate(part) >= _LIMBS[rules.profiles] and has_limbs(part):
         use = found.sheets
         if rules.profiles:
@@ -112,11 +115,6 @@ def _kept(choices: list[_Choice], sheaf: Sheaf) -> list[_Choice]:
             kept[kind].append(mine)
             out.append((cost, sheets))
     return out
-
-
-def _made(part: Part, sheaf: Sheaf, sheets: tuple[int, ...], rules: Rules) -> Option | None:
-    """The part split by sheets of the sheaf."""
-    return cut_series(part, tuple(sheaf.sheet(k) for k in sheets), rules)
 
 
 def _alike(one: tuple[Sheet, ...], other: tuple[Sheet, ...]) -> bool:

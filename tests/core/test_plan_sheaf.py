@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 from bare_skin import BARE_SKIN
 from seamwright.core.cutting.cut import cut
+from seamwright.core.planning.entries import STRETCH
 from seamwright.core.planning.ground import Ground
 from seamwright.core.planning.need import Need
 from seamwright.core.planning.offers import Offers
 from seamwright.core.planning.part import Part, Sheet, shown, split, whole
 from seamwright.core.planning.samples import take_samples
-from seamwright.core.planning.sheaf import STRETCH, Sheaf
+from seamwright.core.planning.sheaf import Sheaf
 from seamwright.core.planning.trails import Trail
 from seamwright.core.planning.worth import Worth
 from shapes import rock
@@ -33,7 +34,7 @@ def sheaf() -> Sheaf:
 @pytest.fixture(scope="module", params=["whole", "part", "corner"])
 def part(request: pytest.FixtureRequest, sheaf: Sheaf) -> Part:
     """All of the body, a part with joint faces, and a small one with two."""
-    out = whole(sheaf.of)
+    out = whole(sheaf.part.of)
     x, y = np.array([0.9, 0.3, 0.3]), np.array([-0.1, 0.9, 0.2])
     for w, at in {"whole": [], "part": [(x, 0.25)], "corner": [(x, 0.25), (y, 0.1)]}[request.param]:
         w = w / np.linalg.norm(w)
@@ -86,6 +87,19 @@ def test_sums_over_entries_are_those_of_a_split(part: Part, sheaf: Sheaf, found:
     assert float(np.mean(apart)) < 0.006
 
 
+def test_entries_of_a_sheet_add_up_to_its_sums(part: Part, sheaf: Sheaf, found: Offers) -> None:
+    ground = Ground.of(part, sheaf)
+    mine = sheaf.on(part)
+    for k, area in zip(found.sheets.tolist(), found.area.tolist(), strict=True):
+        rows, off, on_seam = mine.near(k)
+        assert np.isin(rows, part.skin).all()
+        assert float(off.sum()) == pytest.approx(ground.off[k], rel=1e-5, abs=1e-6)
+        assert float(on_seam.sum()) == pytest.approx(ground.on_seam[k], rel=1e-5, abs=1e-6)
+        cells, share, _ = mine.met(k)
+        assert np.isin(cells, part.cells).all()
+        assert float(share.sum()) == pytest.approx(area, rel=1e-5, abs=1e-7)
+
+
 def test_boxes_of_what_lies_below_and_above(part: Part, sheaf: Sheaf, found: Offers) -> None:
     lack = []
     along = part.places @ sheaf.axes.T
@@ -115,7 +129,7 @@ def test_ends_are_nothing_and_all(part: Part, found: Offers) -> None:
 
 
 def test_profiles_follow_what_planes_only_cross(sheaf: Sheaf) -> None:
-    body = whole(sheaf.of)
+    body = whole(sheaf.part.of)
     ground = Ground.of(body, sheaf)
     found = ground.offers(*ground.near(Need.of(JOB, 8.3, 1.0), WORTH), WORTH, 2.0)
     flat = sheaf.flat[found.sheets]
@@ -129,8 +143,8 @@ def test_profiles_follow_what_planes_only_cross(sheaf: Sheaf) -> None:
 
 
 def test_kinds_that_are_not_wanted_are_not_made(sheaf: Sheaf) -> None:
-    planes = Sheaf.of_body(sheaf.of, WORTH, True, False)
-    bent = Sheaf.of_body(sheaf.of, WORTH, False, True)
+    planes = Sheaf.of_body(sheaf.part.of, WORTH, True, False)
+    bent = Sheaf.of_body(sheaf.part.of, WORTH, False, True)
     assert planes.flat.all()
     assert not bent.flat.any()
     assert len(planes.fan) + len(bent.fan) == len(sheaf.fan)
