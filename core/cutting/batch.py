@@ -119,7 +119,7 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
     )
     below, above = tail.below.copy(), tail.above.copy()
     below[live_tail], above[live_tail] = number[np.maximum(keys_below, -1)], number[np.maximum(keys_above, -1)]
-    cells.tail = tail.with_regions(below, above).take(np.flatnonzero(rest)).joined(parts)
+    cells.tail = tail.with_regions(below, above).joined(parts, only=rest)
     cells.extra = np.concatenate([cells.extra, patch.points[ids.count :]])
     cells.regions = regions
     return met

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ from .splitting import edge_keys, split_edges
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+
+_FEW: Final = 3
+"""Regions up to which the rows of each are looked for by themselves; of more all rows are sorted by region."""
 
 _ROUNDS: Final = 2
 """Times that edges which copies of their ends cannot part are halved for all bodies at them, before each body is
@@ -57,32 +60,21 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
     """
     regions = list(regions)
     pinches, slits = _free_pinches(cells, regions, 0 if again else _ROUNDS)
-    count = len(cells.regions)
-    # Few bytes sort fastest; GONE and OUTSIDE are their highest values, so they come last.
-    short = np.uint8 if count < 254 else np.uint16 if count < 65534 else np.uint32
-    label = cells.label.astype(short)
-    order = np.argsort(label, kind="stable")
-    bounds = np.searchsorted(label, np.arange(count + 1, dtype=np.uint32), sorter=order)
-    sides = []
-    for side in (cells.tail.below, cells.tail.above):
-        rows = np.argsort(side, kind="stable")
-        sides.append((rows, np.searchsorted(side[rows], np.arange(count + 1))))
+    sides = [_rows_of(side, regions, len(cells.regions)) for side in (cells.label, cells.tail.below, cells.tail.above)]
     total = len(cells.mesh.vertices) + len(cells.extra)
     most = total + max((len(twins) for _, twins in slits.values()), default=0)
     mark = np.zeros(most, dtype=bool)
     local = np.zeros(most, dtype=np.int64)
     out: list[RegionBody] = []
-    for r in regions:
-        base = order[bounds[r] : bounds[r + 1]]
-        behind, before = (rows[at[r] : at[r + 1]] for rows, at in sides)
-        tail = cells.tail
+    tail = cells.tail
+    for r, base, behind, before in zip(regions, *sides, strict=True):
         size = len(base) + len(behind) + len(before)
         if size == 0:
             continue
         triangles = np.empty((size, 3), dtype=np.int64)
         np.take(cells.mesh.triangles, base, axis=0, out=triangles[: len(base)], mode="clip")
-        triangles[len(base) : len(base) + len(behind)] = tail.triangles[behind]
-        triangles[len(base) + len(behind) :] = tail.triangles[before][:, ::-1]
+        triangles[len(base) : len(base) + len(behind)] = np.take(tail.triangles, behind, axis=0)
+        triangles[len(base) + len(behind) :] = np.take(tail.triangles, before, axis=0)[:, ::-1]
         if r in slits:
             triangles[len(base) :] = slits[r][0]
         flat = triangles.reshape(-1)
@@ -105,6 +97,17 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
         whole = RegionBody(r, Body(Mesh(points, triangles, kind), source, origin), base, behind, before)
         out += _split(whole, of) if split else [whole]
     return out
+
+
+def _rows_of(region: NDArray[np.signedinteger[Any]], regions: list[int], count: int) -> list[IntArray]:
+    """Rows of each of some of `count` regions, rising, from the region of every row."""
+    if len(regions) <= _FEW:
+        return [np.flatnonzero(region == r) for r in regions]
+    # Few bytes sort fastest; GONE and OUTSIDE are their highest values, so they come last.
+    short = region.astype(np.uint8 if count < 254 else np.uint16 if count < 65534 else np.uint32)
+    order = np.argsort(short, kind="stable")
+    bounds = np.searchsorted(short, np.arange(count + 1).astype(short.dtype), sorter=order)
+    return [order[bounds[r] : bounds[r + 1]] for r in regions]
 
 
 def _free_pinches(

@@ -61,10 +61,10 @@ class Tail:
     def __len__(self) -> int:
         return len(self.triangles)
 
-    def take(self, rows: IntArray | NDArray[np.bool_]) -> Tail:
+    def take(self, rows: IntArray) -> Tail:
         """The given rows, as a copy."""
         return Tail(
-            self.triangles[rows],
+            np.take(self.triangles, rows, axis=0),
             self.below[rows],
             self.above[rows],
             self.kind[rows],
@@ -80,9 +80,9 @@ class Tail:
         """The same triangles between other regions."""
         return replace(self, below=below, above=above)
 
-    def joined(self, *others: Tail) -> Tail:
-        """These rows, then those of the others."""
-        parts = (self, *others)
+    def joined(self, *others: Tail, only: NDArray[np.bool_] | None = None) -> Tail:
+        """These rows, or some of them, then those of the others."""
+        parts = (self if only is None else self.take(np.flatnonzero(only)), *others)
         return Tail(
             np.concatenate([p.triangles for p in parts]),
             np.concatenate([p.below for p in parts]),

@@ -10,6 +10,8 @@ from operator import mul
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mesh.topology import joined
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -42,50 +44,66 @@ def part_corners(
     twins : (j,) the vertex that new vertex ``start + i`` is a copy of.
     stuck : (s, 2) edges whose fans hang together round both ends; a vertex on the edge will free them.
     """
-    corners: dict[int, list[tuple[int, int]]] = {}
-    wanted = set(edges.reshape(-1).tolist())
-    rows = triangles.tolist()
-    for row, t in enumerate(rows):
-        for k in range(3):
-            if t[k] in wanted:
-                corners.setdefault(t[k], []).append((row, k))
-    root: dict[tuple[int, int], tuple[int, int]] = {c: c for group in corners.values() for c in group}
-
-    def find(c: tuple[int, int]) -> tuple[int, int]:
-        while root[c] != c:
-            root[c] = root[root[c]]
-            c = root[c]
-        return c
-
-    at_edge: dict[tuple[int, int], list[tuple[int, int]]] = {}
-    for row, t in enumerate(rows):
-        for k in range(3):
-            a, b = t[k], t[(k + 1) % 3]
-            if a in wanted or b in wanted:
-                at_edge.setdefault((min(a, b), max(a, b)), []).append((row, k))
-    for (a, b), users in at_edge.items():
-        for one, two in pairs_at_edge(a, b, users, rows, points.__getitem__):
-            for vertex in (a, b):
-                if vertex in wanted:
-                    p, q = (one, rows[one].index(vertex)), (two, rows[two].index(vertex))
-                    low, high = sorted((find(p), find(q)))
-                    root[high] = low
+    if len(triangles) == 0 or len(edges) == 0:
+        return triangles.copy(), np.zeros(0, dtype=np.int64), np.zeros((0, 2), dtype=np.int64)
+    mark = np.zeros(int(max(triangles.max(), edges.max())) + 1, dtype=bool)
+    mark[edges] = True
+    here = mark[triangles]
+    # Corners at those vertices, by place among all; a fan is the corners that lie side by side, and bears its first.
+    corner = np.flatnonzero(here)
+    number = np.cumsum(here.reshape(-1)) - 1
+    one, two, ends = _side_by_side(triangles, here, points)
+    pairs = [np.zeros((0, 2), dtype=np.int64)]
+    for vertex in ends.T:
+        use = np.flatnonzero(mark[vertex])
+        at = [3 * row[use] + (triangles[row[use]] == vertex[use, None]).argmax(axis=1) for row in (one, two)]
+        pairs.append(number[np.stack(at, axis=1)])
+    fan = joined(len(corner), *np.concatenate(pairs).T)
+    vertex = np.zeros(int(fan.max()) + 1, dtype=np.int64)
+    vertex[fan] = triangles.reshape(-1)[corner]
+    order = np.argsort(vertex, kind="stable")
+    again = np.append(False, vertex[order][1:] == vertex[order][:-1])
+    copies = vertex[order[again]]
+    name = vertex.copy()
+    name[order[again]] = start + np.arange(len(copies))
     out = triangles.copy()
-    twins: list[int] = []
-    for vertex in sorted(corners):
-        first = find(corners[vertex][0])
-        names = {first: vertex}
-        for c in corners[vertex]:
-            top = find(c)
-            if top not in names:
-                names[top] = start + len(twins)
-                twins.append(vertex)
-            out[c] = names[top]
-    copies = np.array(twins, dtype=np.int64)
-    left = pinched_edges(out, start + len(twins))
-    copied = left >= start
-    left[copied] = copies[left[copied] - start]
-    return out, copies, np.unique(np.sort(left, axis=1), axis=0)
+    out.reshape(-1)[corner] = name[fan]
+    left = pinched_edges(out, start + len(copies))
+    if len(left):
+        copied = left >= start
+        left[copied] = copies[left[copied] - start]
+        left = np.unique(np.sort(left, axis=1), axis=0)
+    return out, copies, left
+
+
+def _side_by_side(
+    triangles: IntArray, here: NDArray[np.bool_], points: FloatArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Pairs of triangles that bound one wedge of foam, at edges with an end that is marked, and those ends, (k, 2).
+
+    here : (m, 3), which corners are marked.
+    """
+    after = np.roll(triangles, -1, axis=1)
+    use = np.flatnonzero(here | np.roll(here, -1, axis=1))
+    low, high = np.minimum(triangles, after).reshape(-1)[use], np.maximum(triangles, after).reshape(-1)[use]
+    order = np.lexsort((high, low))
+    low, high, use = low[order], high[order], use[order]
+    start = np.flatnonzero(np.append(True, (low[1:] != low[:-1]) | (high[1:] != high[:-1])))
+    count = np.diff(np.append(start, len(use)))
+    plain = start[count == 2]
+    one, two, ends = use[plain] // 3, use[plain + 1] // 3, np.stack([low[plain], high[plain]], axis=1)
+    more: list[tuple[int, int, int, int]] = []
+    rows = triangles.tolist()
+    for begin, size in zip(start[count > 2].tolist(), count[count > 2].tolist(), strict=True):
+        a, b = int(low[begin]), int(high[begin])
+        users = [divmod(place, 3) for place in use[begin : begin + size].tolist()]
+        more += [(p, q, a, b) for p, q in pairs_at_edge(a, b, users, rows, points.__getitem__)]
+    others = np.array(more, dtype=np.int64).reshape(-1, 4)
+    return (
+        np.concatenate([one, others[:, 0]]),
+        np.concatenate([two, others[:, 1]]),
+        np.concatenate([ends, others[:, 2:]]),
+    )
 
 
 def pairs_at_edge(
