@@ -49,7 +49,7 @@ def apply_joints(cells: Cells, joints: Sequence[SheetsOfJoint], target: int | No
     # Carving rows. The first pass of all goes over every row, without picking them out first.
     first_pass = len(cells.regions) == 1 and len(cells.tail) == 0 and bool(live[0])
     base = None if first_pass else np.flatnonzero(live[cells.label] if target is None else cells.label == target)
-    triangles = cells.mesh.triangles if base is None else cells.mesh.triangles[base]
+    triangles = cells.mesh.triangles if base is None else np.take(cells.mesh.triangles, base, axis=0)
     tail = cells.tail
     live_tail = np.flatnonzero(live[tail.below] | live[tail.above])
     tail_triangles = tail.triangles[live_tail]
@@ -232,8 +232,8 @@ def _ring(
         (cells.mesh.triangles, base_busy, base),
         (tail.triangles, tail_busy, np.arange(len(tail))),
     ):
-        whole = len(rows) == len(triangles)
-        a, b, c = (mark[triangles[:, k] if whole else triangles[rows, k]] for k in range(3))
+        some = triangles if len(rows) == len(triangles) else np.take(triangles, rows, axis=0)
+        a, b, c = (mark[some[:, k]] for k in range(3))
         near = rows[(a & b) | (b & c) | (c & a)]
         out.append(np.setdiff1d(near, busy, assume_unique=True))
     return out[0], out[1]

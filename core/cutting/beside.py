@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import MeshError
+from ..mesh.mesh import bounds
 from ..mesh.winding import encloses, inner_point
 from .bodies import RegionBody
 from .cells import Cells
@@ -86,7 +87,7 @@ def _places(pieces: Sequence[RegionBody]) -> FloatArray:
 
 def _within(body: RegionBody, places: FloatArray) -> list[int]:
     """Places in a body's box: a quick first look, for there may be hundreds of each."""
-    low, high = body.body.mesh.vertices.min(axis=0), body.body.mesh.vertices.max(axis=0)
+    low, high = bounds(body.body.mesh.vertices)
     # Comparing with nan is false.
     return [int(i) for i in np.flatnonzero(((low <= places) & (places <= high)).all(axis=1))]
 

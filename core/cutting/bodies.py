@@ -141,7 +141,7 @@ def _free_pinches(
                 t, twins = slits[r] = _part_slits(cells, t, behind, before)
             pinches[r] = pinched_edges(t, total + len(twins))
             if len(pinches[r]):
-                near = np.isin(t, pinches[r]).any(axis=1)
+                near = _at(t, pinches[r])
                 used, t = np.unique(t[near], return_inverse=True)
                 t = t.reshape(-1, 3).astype(np.int64)
                 edges = np.searchsorted(used, pinches[r])
@@ -189,6 +189,15 @@ def _part_slits(cells: Cells, triangles: IntArray, behind: IntArray, before: Int
     return out, used[twins]
 
 
+def _at(triangles: IntArray, vertices: IntArray) -> NDArray[np.bool_]:
+    """Which triangles have one of some vertices."""
+    mark = np.zeros(int(triangles.max(initial=0)) + 1, dtype=bool)
+    mark[vertices] = True
+    a, b, c = (mark[triangles[:, k]] for k in range(3))
+    out: NDArray[np.bool_] = a | b | c
+    return out
+
+
 def _whole(vertices: IntArray, total: int, twins: IntArray) -> IntArray:
     """Vertices of the cells for numbers of which those from `total` on are copies."""
     out: IntArray = np.append(np.arange(total), twins)[vertices] if len(twins) else vertices
@@ -201,7 +210,7 @@ def _tail_rows(tail: Tail, region: int) -> tuple[IntArray, IntArray]:
 
 def _part(triangles: IntArray, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray, IntArray | None]:
     """Triangles and points with pinched edges parted; the row that each triangle comes from, where some were split."""
-    near = np.flatnonzero(np.isin(triangles, edges).any(axis=1))
+    near = np.flatnonzero(_at(triangles, edges))
     parted, twins, _ = part_corners(triangles[near], edges, points, len(points))
     triangles = triangles.copy()
     triangles[near] = parted

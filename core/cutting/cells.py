@@ -9,7 +9,7 @@ their region. What joints have split or made is the tail.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,15 +82,21 @@ class Tail:
 
     def joined(self, *others: Tail, only: NDArray[np.bool_] | None = None) -> Tail:
         """These rows, or some of them, then those of the others."""
-        parts = (self if only is None else self.take(np.flatnonzero(only)), *others)
+        rows = None if only is None else np.flatnonzero(only)
+        names = ("triangles", "below", "above", "kind", "source", "origin")
         return Tail(
-            np.concatenate([p.triangles for p in parts]),
-            np.concatenate([p.below for p in parts]),
-            np.concatenate([p.above for p in parts]),
-            np.concatenate([p.kind for p in parts]),
-            np.concatenate([p.source for p in parts]),
-            np.concatenate([p.origin for p in parts]),
+            *(_chained(getattr(self, name), rows, [getattr(other, name) for other in others]) for name in names)
         )
+
+
+def _chained(first: NDArray[Any], rows: IntArray | None, others: list[NDArray[Any]]) -> NDArray[Any]:
+    """Rows of an array, None: all, then others; each copied once."""
+    if rows is None:
+        return np.concatenate([first, *others])
+    out = np.empty((len(rows) + sum(map(len, others)), *first.shape[1:]), dtype=first.dtype)
+    np.take(first, rows, axis=0, out=out[: len(rows)], mode="clip")
+    np.concatenate(others, out=out[len(rows) :])
+    return out
 
 
 @dataclass(eq=False)
@@ -122,13 +128,11 @@ class Cells:
     def points(self, vertices: IntArray) -> FloatArray:
         """Coordinates of vertices by number, metres."""
         n = len(self.mesh.vertices)
-        if len(self.extra) == 0:
-            return self.mesh.vertices[vertices]
-        out = np.empty((*vertices.shape, 3))
-        old = vertices < n
-        out[old] = self.mesh.vertices[vertices[old]]
-        out[~old] = self.extra[vertices[~old] - n]
-        return out
+        flat = vertices.reshape(-1)
+        out: FloatArray = np.take(self.mesh.vertices, flat, axis=0, mode="clip")
+        new = np.flatnonzero(flat >= n)
+        out[new] = self.extra[flat[new] - n]
+        return out.reshape(*vertices.shape, 3)
 
     def rows_of(self, region: int) -> tuple[IntArray, IntArray, IntArray]:
         """Carving rows behind which the region lies, tail rows behind which, and tail rows before which it lies."""

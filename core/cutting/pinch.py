@@ -180,12 +180,16 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     rows = triangles[near].tolist()
     of = near.tolist()
     made: list[FloatArray] = []
+    at: dict[tuple[int, int], set[int]] = {}
+    for row, t in enumerate(rows):
+        for k in range(3):
+            at.setdefault((min(t[k], t[k - 1]), max(t[k], t[k - 1])), set()).add(row)
 
     def place(vertex: int) -> FloatArray:
         return points[vertex] if vertex < len(points) else made[vertex - len(points)]
 
     for a, b in edges.tolist():
-        users = [(r, k) for r, t in enumerate(rows) for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b}]
+        users = [(r, k) for r in sorted(at[a, b]) for k in range(3) if {rows[r][k], rows[r][(k + 1) % 3]} == {a, b}]
         for pair in pairs_at_edge(a, b, users, rows, place):
             middle = len(points) + len(made)
             made.append((points[a] + points[b]) / 2.0)
@@ -194,6 +198,10 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
                 k = next(k for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b})
                 p, q, o = t[k], t[(k + 1) % 3], t[(k + 2) % 3]
                 rows[row] = [p, middle, o]
+                # Edges at a middle are not among those to be parted.
+                side = at.get((min(q, o), max(q, o)), set())
+                side.discard(row)
+                side.add(len(rows))
                 rows.append([middle, q, o])
                 of.append(of[row])
     out = triangles.copy()

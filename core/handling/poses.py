@@ -37,7 +37,7 @@ _TRIES: Final = 4
 _GAIN: Final = 1e-6
 """Share by which a box must get smaller for a step to count."""
 
-_AT_ONCE: Final = 1 << 18
+_AT_ONCE: Final = 1 << 16
 """Products of a point and a direction worked on at a time: 2 MB, which stays in the processor's cache."""
 
 

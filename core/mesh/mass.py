@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .mesh import KIND_NAMES, Mesh
+from .mesh import KIND_NAMES, Mesh, bounds
 
 FloatArray = NDArray[np.float64]
 
@@ -37,8 +37,8 @@ class MassProperties:
 
 def _middle(vertices: FloatArray) -> FloatArray:
     """Middle of the bounding box, (3,): integrals are taken about it, so that they do not lose digits far away."""
-    middle: FloatArray = 0.5 * vertices.min(axis=0) + 0.5 * vertices.max(axis=0)
-    return middle
+    low, high = bounds(vertices)
+    return 0.5 * low + 0.5 * high
 
 
 def _chunks(mesh: Mesh, origin: FloatArray) -> Iterator[FloatArray]:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import MeshError
-from .mesh import Mesh
+from .mesh import Mesh, bounds
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,15 +28,15 @@ def crossings(vertices: FloatArray, triangles: IntArray, point: FloatArray) -> t
     A corner exactly level with the ray counts as just under it, for every triangle alike, so a ray through an edge or
     a corner is counted once.
     """
-    rows = straddling(levels(vertices, point), triangles)
+    rows = straddling(levels(vertices[:, 1], vertices[:, 2], point), triangles)
     hit, turn = crossed(vertices[triangles[rows]], triangles[rows], point)
     return rows[hit], turn
 
 
-def levels(vertices: FloatArray, point: FloatArray) -> ByteArray:
+def levels(y: FloatArray, z: FloatArray, point: FloatArray) -> ByteArray:
     """A word for each vertex, (n,): two bits for y, two for z, each telling under or over the point."""
-    over: ByteArray = (vertices[:, 1] > point[1]).view(np.uint8) + 1
-    over |= (((vertices[:, 2] > point[2]).view(np.uint8) + 1) << 2).astype(np.uint8)
+    over: ByteArray = (y > point[1]).view(np.uint8) + np.uint8(1)
+    over |= ((z > point[2]).view(np.uint8) + np.uint8(1)) << np.uint8(2)
     return over
 
 
@@ -120,18 +120,23 @@ def inner_point(mesh: Mesh) -> FloatArray:
     MeshError
         No line finds room inside: the mesh has no volume to speak of.
     """
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = bounds(mesh.vertices)
     mean = mesh.vertices.mean(axis=0)
     size = high - low
     # Odd shares, so that no line runs through a vertex of a regular shape.
     shares = np.array([0.4913, 0.2617, 0.7411, 0.1153, 0.8731])
     places = [(float(mean[1]), float(mean[2]))]
     places += [(float(low[1] + a * size[1]), float(low[2] + b * size[2])) for a in shares for b in shares]
-    rows = mesh.triangles[_near_lines(mesh, sorted({y for y, _ in places}), sorted({z for _, z in places}))]
-    corner = mesh.vertices[rows]
+    rows = np.take(
+        mesh.triangles, _near_lines(mesh, sorted({y for y, _ in places}), sorted({z for _, z in places})), axis=0
+    )
+    corner = np.take(mesh.vertices, rows, axis=0)
+    across = np.ascontiguousarray(corner[:, :, 1:].T)
     best, found = 0.0, None
     for i, (y, z) in enumerate(places):
-        room, x = _longest_stretch(corner, rows, y, z, (float(low[0]), float(high[0])))
+        over = across > np.array([[[y]], [[z]]])
+        near = np.flatnonzero(((over[:, 0] != over[:, 1]) | (over[:, 0] != over[:, 2])).all(axis=0))
+        room, x = _longest_stretch(corner[near], rows[near], y, z, (float(low[0]), float(high[0])))
         if room > best:
             best, found = room, np.array([x, y, z])
         if i >= 8 and best > 0.1 * size[0]:
@@ -166,11 +171,6 @@ def _longest_stretch(
     ends : least and most x of the mesh.
     """
     start = np.array([ends[0] - 0.01 * (ends[1] - ends[0]), y, z])
-    near = np.ones(len(corner), dtype=bool)
-    for axis in (1, 2):
-        over = corner[:, :, axis] > start[axis]
-        near &= (over[:, 0] != over[:, 1]) | (over[:, 0] != over[:, 2])
-    corner, triangles = corner[near], triangles[near]
     rows, turn = crossed(corner, triangles, start)
     p = corner[rows]
     normal = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
@@ -200,7 +200,9 @@ def _under_a_face(mesh: Mesh) -> FloatArray | None:
         frame = np.stack([n, side, np.cross(n, side)])
         turned = (mesh.vertices - middle[row]) @ frame.T
         x_of = turned[:, 0]
-        room, x = _longest_stretch(turned[mesh.triangles], mesh.triangles, 0.0, 0.0, (x_of.min(), x_of.max()))
+        near = _near_lines(Mesh(turned, mesh.triangles), [0.0], [0.0])
+        rows = mesh.triangles[near]
+        room, x = _longest_stretch(turned[rows], rows, 0.0, 0.0, (x_of.min(), x_of.max()))
         if room > best:
             best, found = room, middle[row] + x * n
     return found

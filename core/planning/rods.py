@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mesh import Mesh
+from ..mesh.mesh import Mesh, bounds
 from ..mesh.runs import runs
 
 FloatArray = NDArray[np.float64]
@@ -91,7 +91,7 @@ def foam_cells(mesh: Mesh, step: float, volume: float) -> Cells:
     Each rod's crossings with the skin are signed by the way the triangle faces, so overlaps and hollows count as the
     winding number says. A rod whose signs do not cancel has met an edge by rounding; it is left out.
     """
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = bounds(mesh.vertices)
     # Whole millimetres: the same cells for the same carving in single precision.
     origin = np.floor((low - step) * 1000.0) / 1000.0
     shape = np.ceil((high - origin) / step).astype(np.int64) + 1
