@@ -43,7 +43,8 @@ def refined(plan: Plan, rules: Rules, threads: Threads) -> Plan:
         return plan
     if not option.sheet.flat and not option.limbs:
         sheet = _laid(plan.part, option.sheet, rules)
-        other = None if sheet is None else _cut_anew(plan, sheet, rules)
+        laid = None if sheet is None else cut_once(plan.part, sheet, rules)
+        other = None if laid is None or laid.cost >= option.cost else _followed(plan, laid, rules)
         if other is not None and _cost(other, rules) < _cost(plan, rules) - 1e-9:
             plan = other
     return replace(plan, plans=tuple(threads.map([partial(refined, child, rules, threads) for child in plan.plans])))
