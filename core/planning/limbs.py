@@ -7,6 +7,7 @@ coarse blocks of cells; what lies between two of them is weighed by samples, and
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -37,8 +38,11 @@ _BOX: Final = 400
 _LONG: Final = 3.0
 """Mass limits up to which a stretch between two joints is weighed."""
 
-_STARTS: Final = 3
+_STARTS: Final = 2
 """Faces of a ring tried as the one where the series begins and ends."""
+
+_AGAIN: Final = 4
+"""Times at most that a ring is opened at another face of the best series."""
 
 _KEPT: Final = 80
 """Most faces that a series is made of."""
@@ -97,24 +101,47 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
         far = _end(blocks)
         sides = [blocks.parted(face.severed) for face in faces]
         rows = np.arange(len(faces))
-        return _chain(view, sight, rows, fees, np.array([side == side[far] for side in sides]), need, worth)
-    best: Series | None = None
-    for k in np.argsort(fees, kind="stable")[:_STARTS].tolist():
-        start = faces[k]
-        ends = blocks.edges[start.severed]
-        up = start.sheet.above(blocks.middles) >= 0.0
-        far = int(ends[~up[ends]][0])
-        apart = np.flatnonzero([not (face.near & start.near).any() for face in faces])
-        sides = [blocks.parted(faces[n].severed | start.severed) for n in apart.tolist()]
-        two = np.array([side.max() == 1 for side in sides], dtype=bool)
-        if not two.any():
-            continue
-        own = np.array([side == side[far] for side in sides])[two]
-        found = _chain(view, sight, apart[two], fees, own, need, worth, k)
-        if found is not None and (best is None or found.cost + float(fees[k]) < best.cost):
-            limbs = (Limb(start.sheet, view.point(start)), *found.limbs)
-            best = Series(limbs, found.cost + float(fees[k]), True)
-    return best
+        ends = np.array([side == side[far] for side in sides])
+        found = _chain(view, sight, rows, fees, ends, need, worth)
+        return None if found is None else Series(_limbs(view, faces, found[1]), found[0], False)
+    best: tuple[float, list[int]] | None = None
+    for start in np.argsort(fees, kind="stable")[:_STARTS].tolist():
+        k: int | None = start
+        least = math.inf
+        # Where a ring is opened was chosen by its fee alone. Opened at another face of its best series it comes to no
+        # more, and the first one may move.
+        for _ in range(_AGAIN):
+            found = None if k is None else _opened(view, sight, blocks, fees, k, need, worth)
+            if found is None or found[0] >= least - 1e-9:
+                break
+            least = found[0]
+            if best is None or found[0] < best[0]:
+                best = found
+            k = found[1][len(found[1]) // 2] if len(found[1]) > 1 else None
+    return None if best is None else Series(_limbs(view, faces, best[1]), best[0], True)
+
+
+def _limbs(view: _View, faces: Sequence[Face], rows: Sequence[int]) -> tuple[Limb, ...]:
+    """Some of the faces as joints."""
+    return tuple(Limb(faces[k].sheet, view.point(faces[k])) for k in rows)
+
+
+def _opened(
+    view: _View, sight: _Sight, blocks: Blocks, fees: FloatArray, k: int, need: Need, worth: Worth
+) -> tuple[float, list[int]] | None:
+    """Cost and faces of the best series through a ring that begins with a face."""
+    start = sight.faces[k]
+    ends = blocks.edges[start.severed]
+    up = start.sheet.above(blocks.middles) >= 0.0
+    far = int(ends[~up[ends]][0])
+    apart = np.flatnonzero([not (face.near & start.near).any() for face in sight.faces])
+    sides = [blocks.parted(sight.faces[n].severed | start.severed) for n in apart.tolist()]
+    two = np.array([side.max() == 1 for side in sides], dtype=bool)
+    if not two.any():
+        return None
+    own = np.array([side == side[far] for side in sides])[two]
+    found = _chain(view, sight, apart[two], fees, own, need, worth, k)
+    return None if found is None else (found[0] + float(fees[k]), [k, *found[1]])
 
 
 def _sorted_out(blocks: Blocks, faces: list[Face]) -> tuple[bool, list[Face]]:
@@ -296,8 +323,8 @@ def _chain(
     need: Need,
     worth: Worth,
     start: int = -1,
-) -> Series | None:
-    """The best series of faces of which each leaves all of the others on one side."""
+) -> tuple[float, list[int]] | None:
+    """Cost and faces of the best series of faces of which each leaves all of the others on one side."""
     of = view.part.of
     cells, skin = sight.beyond(view, rows, sides, start)
     rest = (~cells) @ view.foam
@@ -360,9 +387,7 @@ def _chain(
             best = true, chain
     if best is None:
         return None
-    faces = [sight.faces[k] for k in rows[best[1]].tolist()]
-    limbs = tuple(Limb(face.sheet, view.point(face)) for face in faces)
-    return Series(limbs, best[0], False)
+    return best[0], rows[best[1]].tolist()
 
 
 def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> FloatArray:

@@ -31,6 +31,12 @@ _HOPE: Final = 1.05
 """Factor by which what a way seems to come to is less than what it will: it is tried where that still betters what is
 known."""
 
+_DOUBT: Final = (0.9, 0.75, 0.6)
+"""Factors tried one after the other where nothing promises by that one: what ways seem to come to may be too much."""
+
+_MORE: Final = 3.0
+"""Times what was looked at before that may be looked at for each of them."""
+
 _EACH: Final = 12_000
 """Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
 
@@ -139,6 +145,7 @@ class Search:
     nodes: dict[tuple[bytes, float], Node] = field(default_factory=dict)
     _rounds: Iterator[int] = field(default_factory=itertools.count)
     _roots: list[Node] = field(default_factory=list)
+    _hope: float = _HOPE
     _telling: Lock = field(default_factory=Lock)
     _threads: Threads = field(default_factory=Threads)
 
@@ -159,13 +166,22 @@ class Search:
                 self._threads = threads
                 for root in roots:
                     self._plan(root, math.inf, self.tally)
-                while self.tally.left > 0 and (best := self._promising(roots)):
-                    self._at_once([partial(self._try, node, branch, math.inf) for node, branch in best], self.tally)
+                self._better(roots, _HOPE)
+                for hope in _DOUBT:
+                    # Not without end: most often there is nothing to be found.
+                    self.tally.most = min(self.tally.most, _MORE * self.tally.work)
+                    self._better(roots, hope)
         except Cancelled:
             self.cancelled = True
         self._settle(roots)
         self.value = sum(root.value for root in roots)
         return [_plan(root) for root in roots]
+
+    def _better(self, roots: list[Node], hope: float) -> None:
+        """Try other ways, where one by `hope` betters what is known, for as long as the budget lasts."""
+        self._hope = hope
+        while self.tally.left > 0 and (best := self._promising(roots)):
+            self._at_once([partial(self._try, node, branch, math.inf) for node, branch in best], self.tally)
 
     def _plan(self, node: Node, bar: float, tally: Tally) -> None:
         """Plan a part, in some ways, until one is known; less than `bar` is of use only."""
@@ -179,7 +195,7 @@ class Search:
             if k >= tries and node.value < math.inf:
                 break
             branch = _next(node)
-            if branch is None or _HOPE * _hoped(branch) >= min(node.value, bar):
+            if branch is None or self._hope * _hoped(branch) >= min(node.value, bar):
                 break
             if tally.left <= 0 and node.value < math.inf:
                 break
@@ -195,9 +211,10 @@ class Search:
         bar = min(bar, node.value)
         children = sorted((child for child in branch.nodes if not child.fits), key=lambda child: -child.part.volume)
         self._settle([node])
-        room = bar - _hoped(branch)
+        share = min(self._hope, 1.0)
+        room = bar - branch.option.cost - share * sum(child.hope for child in branch.nodes)
         if room > 0.0:
-            self._at_once([partial(self._plan, child, room + child.hope) for child in children], tally)
+            self._at_once([partial(self._plan, child, room + share * child.hope) for child in children], tally)
 
     def _at_once(self, tasks: Sequence[Callable[[Tally], None]], tally: Tally) -> None:
         """Work on parts that have nothing in common, side by side: what comes of each does not depend on the others."""
@@ -213,7 +230,7 @@ class Search:
         for node in (node for root in roots for node in _steps(root)):
             branch = _next(node)
             if branch is not None:
-                gain = (node.value - _HOPE * _hoped(branch)) / (_size(node) + _EACH)
+                gain = (node.value - self._hope * _hoped(branch)) / (_size(node) + _EACH)
                 found.append((gain, node, branch))
         out: list[tuple[Node, Branch]] = []
         for gain, node, branch in sorted(found, key=lambda row: -row[0]):

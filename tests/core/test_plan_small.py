@@ -184,8 +184,6 @@ SEAMED = {
 
 PLANES, ALL = ("plane",), ("plane", "profile")
 SHORT = {
-    ("ring by size", PLANES): "6 pieces for 4, cost 1.51 times the least",
-    ("box led by seams", PLANES): "6 pieces for 5, cost 1.22 times the least",
     ("box led by seams", ALL): "as many pieces, cost 1.27 times the least",
 }
 """Where the bar is not reached, with what was measured."""
