@@ -106,18 +106,18 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
         return None if found is None else Series(_limbs(view, faces, found[1]), found[0], False)
     best: tuple[float, list[int]] | None = None
     for start in np.argsort(fees, kind="stable")[:_STARTS].tolist():
-        k: int | None = start
+        at: int | None = start
         least = math.inf
         # Where a ring is opened was chosen by its fee alone. Opened at another face of its best series it comes to no
         # more, and the first one may move.
         for _ in range(_AGAIN):
-            found = None if k is None else _opened(view, sight, blocks, fees, k, need, worth)
+            found = None if at is None else _opened(view, sight, blocks, fees, at, need, worth)
             if found is None or found[0] >= least - 1e-9:
                 break
             least = found[0]
             if best is None or found[0] < best[0]:
                 best = found
-            k = found[1][len(found[1]) // 2] if len(found[1]) > 1 else None
+            at = found[1][len(found[1]) // 2] if len(found[1]) > 1 else None
     return None if best is None else Series(_limbs(view, faces, best[1]), best[0], True)
 
 

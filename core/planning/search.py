@@ -34,8 +34,8 @@ known."""
 _DOUBT: Final = (0.9, 0.75, 0.6)
 """Factors tried one after the other where nothing promises by that one: what ways seem to come to may be too much."""
 
-_MORE: Final = 3.0
-"""Times what was looked at before that may be looked at for each of them."""
+_MORE: Final = 600_000
+"""Samples and cells that may still be looked at by them."""
 
 _EACH: Final = 12_000
 """Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
@@ -167,9 +167,9 @@ class Search:
                 for root in roots:
                     self._plan(root, math.inf, self.tally)
                 self._better(roots, _HOPE)
+                # Not as long as the budget lasts: most often there is nothing to be found.
+                self.tally.most = min(self.tally.most, self.tally.work + _MORE)
                 for hope in _DOUBT:
-                    # Not without end: most often there is nothing to be found.
-                    self.tally.most = min(self.tally.most, _MORE * self.tally.work)
                     self._better(roots, hope)
         except Cancelled:
             self.cancelled = True
