@@ -312,7 +312,7 @@ def _gathered(part: Part, sheaf: Sheaf) -> FloatArray:
     many = np.bincount(home, minlength=count)
     brick = np.flatnonzero(many)
     place = np.stack([np.bincount(home, of.points[rows, k], count)[brick] for k in range(3)], axis=1)
-    place /= many[brick, None]
+    place = place / many[brick, None]
     return np.concatenate(
         [place[:: 1 + len(brick) // _POINTS], part.faces[:: 1 + len(part.faces) // (_POINTS // 4), :3]]
     )

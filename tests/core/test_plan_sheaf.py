@@ -128,6 +128,21 @@ def test_ends_are_nothing_and_all(part: Part, found: Offers) -> None:
     assert all_of_it == pytest.approx(own, rel=0.2)
 
 
+def test_a_part_from_the_inside_has_no_skin_and_is_weighed_all_the_same(sheaf: Sheaf) -> None:
+    inner = whole(sheaf.part.of)
+    for axis, middle, half in ((0, 0.0, 0.5), (1, 0.0, 0.2), (2, 0.5, 0.2)):
+        w, u = np.eye(3)[axis], np.eye(3)[axis - 1]
+        for side in (-1.0, 1.0):
+            sheet = Sheet(u, w, np.array([[0.0, middle + side * half]]), True)
+            inner = min(split(inner, sheet)[0], key=lambda body: side * float(body.middle @ w))
+    assert len(inner.skin) == 0
+    ground = Ground.of(inner, sheaf)
+    found = ground.offers(*ground.near(Need.of(JOB, 8.3, 1.0), WORTH), WORTH, 2.0)
+    assert len(found) > 50
+    # It shows no line: a joint costs its area.
+    assert found.fee == pytest.approx(WORTH.area * found.area, abs=1e-9)
+
+
 def test_profiles_follow_what_planes_only_cross(sheaf: Sheaf) -> None:
     body = whole(sheaf.part.of)
     ground = Ground.of(body, sheaf)
