@@ -130,10 +130,10 @@ def test_ends_are_nothing_and_all(part: Part, found: Offers) -> None:
 
 def test_a_part_from_the_inside_has_no_skin_and_is_weighed_all_the_same(sheaf: Sheaf) -> None:
     inner = whole(sheaf.part.of)
-    for axis, middle, half in ((0, 0.0, 0.5), (1, 0.0, 0.2), (2, 0.5, 0.2)):
+    for axis, middle in enumerate(inner.middle):
         w, u = np.eye(3)[axis], np.eye(3)[axis - 1]
         for side in (-1.0, 1.0):
-            sheet = Sheet(u, w, np.array([[0.0, middle + side * half]]), True)
+            sheet = Sheet(u, w, np.array([[0.0, middle + 0.2 * side]]), True)
             inner = min(split(inner, sheet)[0], key=lambda body: side * float(body.middle @ w))
     assert len(inner.skin) == 0
     ground = Ground.of(inner, sheaf)
