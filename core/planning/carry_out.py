@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from threading import Lock
 from typing import Final
 
 import numpy as np
@@ -25,6 +26,7 @@ from .limb_split import Limb
 from .options import Option
 from .part import Sheet
 from .search import Plan
+from .threads import Threads
 
 FloatArray = NDArray[np.float64]
 
@@ -82,6 +84,32 @@ class Made:
 
 
 @dataclass(eq=False)
+class Outcome:
+    """What came of a body and of all that it was cut into, in the order of cuts.
+
+    Attributes
+    ----------
+    made : joints. pieces : measures of the pieces.
+    over : sentences on pieces that could not be brought within the limits.
+    nudged, replanned : joints that were moved and pieces that were planned again after the exact weighing.
+    """
+
+    made: list[Made] = field(default_factory=list)
+    pieces: list[PieceFigures] = field(default_factory=list)
+    over: list[str] = field(default_factory=list)
+    nudged: int = 0
+    replanned: int = 0
+
+    def add(self, other: Outcome) -> None:
+        """What came of another body after this one."""
+        self.made += other.made
+        self.pieces += other.pieces
+        self.over += other.over
+        self.nudged += other.nudged
+        self.replanned += other.replanned
+
+
+@dataclass(eq=False)
 class Bench:
     """Where a plan is carried out.
 
@@ -89,10 +117,9 @@ class Bench:
     ----------
     job, gap, crumb : as for the cut.
     shares : (m,) covering share of each of the carving's triangles, or None.
-    again : plans a piece anew that is over a limit.
-    made : joints so far, in the order of cuts. pieces : measures of the pieces so far.
-    over : sentences on pieces that could not be brought within the limits.
-    nudged, replanned : joints that were moved and pieces that were planned again after the exact weighing.
+    again : plans a piece anew that is over a limit; never called twice at a time.
+    progress : told the share done; may raise `Cancelled`: what is planned is cut to the end, nothing planned again.
+    expected : number of pieces by the plans. outcome : what came of the bodies so far.
     """
 
     job: Job
@@ -102,12 +129,11 @@ class Bench:
     again: Planner
     progress: Progress | None = None
     expected: int = 1
-    made: list[Made] = field(default_factory=list)
-    pieces: list[PieceFigures] = field(default_factory=list)
-    over: list[str] = field(default_factory=list)
-    nudged: int = 0
-    replanned: int = 0
+    outcome: Outcome = field(default_factory=Outcome)
     stopped: bool = False
+    _done: int = 0
+    _one: Lock = field(default_factory=Lock)
+    _planning: Lock = field(default_factory=Lock)
 
     def measure(self, lump: Lump) -> PieceFigures:
         """Measures of a body as the checks will see it."""
@@ -131,48 +157,64 @@ class Bench:
         for lump in lumps:
             figures = self.measure(lump)
             if within_limits(figures, self.job):
-                self.pieces.append(figures)
+                self._note(self.outcome, figures)
                 settled.append(lump)
             else:
                 others.append(lump)
         return settled, others
 
-    def run(self, lump: Lump, plan: Plan, alone: bool, depth: int = 0) -> None:
+    def run(self, lump: Lump, plan: Plan, alone: bool) -> None:
         """Cut a body by its plan; `alone`: it is all of the carving, so its joint need not name it."""
+        with Threads() as threads:
+            self.outcome.add(self._run(lump, plan, alone, 0, threads))
+
+    def _run(self, lump: Lump, plan: Plan, alone: bool, depth: int, threads: Threads) -> Outcome:
         self._tell()
         if plan.option is None:
-            self._piece(lump, alone, depth, None)
-            return
+            return self._piece(lump, alone, depth, None, threads)
         limbs = _limbs(plan.option)
         found = self._split(lump, limbs)
         if found is None:
-            self._piece(lump, alone, depth, None)
-            return
+            return self._piece(lump, alone, depth, None, threads)
+        out = Outcome()
         pairs = _matched([lump.child(body) for body in found.pieces], plan)
-        pairs, limbs = self._aside(lump, limbs, plan, pairs)
-        pairs, limbs, known = self._nudge(lump, limbs, plan, pairs)
+        pairs, limbs, aside = self._aside(lump, limbs, plan, pairs)
+        pairs, limbs, known, nudged = self._nudge(lump, limbs, plan, pairs)
+        out.nudged = aside + nudged
         # Of two joints the second must not find its point in the gap of the first.
         part = None if alone else inner_point(lump.mesh if len(limbs) == 1 else pairs[0][0].mesh)
         masses = tuple(child.part.mass if child is not None else 0.0 for _, child in pairs)
         for limb in limbs[:-1]:
             # It only opens a ring; what the two come to is told of the last.
-            self.made.append(Made(limb.joint(part), limb.sheet, Plan(plan.part, None), plan.part.mass, ()))
+            out.made.append(Made(limb.joint(part), limb.sheet, Plan(plan.part, None), plan.part.mass, ()))
         last = limbs[-1]
-        self.made.append(Made(last.joint(part), last.sheet, plan, plan.part.mass, masses))
-        for (child, rest), figures in zip(pairs, known, strict=True):
+        out.made.append(Made(last.joint(part), last.sheet, plan, plan.part.mass, masses))
+
+        # What comes of one body does not depend on the others.
+        def task(child: Lump, rest: Plan | None, figures: PieceFigures | None) -> Callable[[], Outcome]:
             if rest is None or rest.option is None:
-                self._piece(child, False, depth, figures)
-            else:
-                self.run(child, rest, False, depth)
+                return lambda: self._piece(child, False, depth, figures, threads)
+            return lambda: self._run(child, rest, False, depth, threads)
+
+        for other in threads.map([task(*pair, figures) for pair, figures in zip(pairs, known, strict=True)]):
+            out.add(other)
+        return out
+
+    def _note(self, outcome: Outcome, figures: PieceFigures) -> None:
+        """Add a piece."""
+        outcome.pieces.append(figures)
+        with self._one:
+            self._done += 1
 
     def _tell(self) -> None:
-        if self.progress and not self.stopped:
-            share = len(self.pieces) / max(self.expected, len(self.pieces) + 1)
-            try:
-                self.progress(share, f"cutting and weighing: {len(self.pieces)} of {self.expected} pieces")
-            except Cancelled:
-                # What is planned is cut to the end: it is nearly done, and half of it would be of no use.
-                self.stopped = True
+        with self._one:
+            if self.progress and not self.stopped:
+                share = self._done / max(self.expected, self._done + 1)
+                try:
+                    self.progress(share, f"cutting and weighing: {self._done} of {self.expected} pieces")
+                except Cancelled:
+                    # What is planned is cut to the end: it is nearly done, and half of it would be of no use.
+                    self.stopped = True
 
     def _split(self, lump: Lump, limbs: Sequence[Limb]) -> CutResult | None:
         """The body cut by joints; None where that parts nothing."""
@@ -184,22 +226,22 @@ class Bench:
 
     def _aside(
         self, lump: Lump, limbs: tuple[Limb, ...], plan: Plan, pairs: list[tuple[Lump, Plan | None]]
-    ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...]]:
-        """Move a joint a little where it parts more off than was planned: a bump of the skin, mostly."""
+    ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...], int]:
+        """Move a joint a little where it parts more off than was planned: a bump of the skin, mostly; how often it was."""
         if all(rest is not None for _, rest in pairs):
-            return pairs, limbs
+            return pairs, limbs, 0
         for way in _ASIDE:
             moved = (*limbs[:-1], limbs[-1].moved(way))
             found = self._split(lump, moved)
             if found is not None and len(found.pieces) == len(plan.plans):
-                self.nudged += 1
-                return _matched([lump.child(body) for body in found.pieces], plan), moved
-        return pairs, limbs
+                return _matched([lump.child(body) for body in found.pieces], plan), moved, 1
+        return pairs, limbs, 0
 
     def _nudge(
         self, lump: Lump, limbs: tuple[Limb, ...], plan: Plan, pairs: list[tuple[Lump, Plan | None]]
-    ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...], list[PieceFigures | None]]:
-        """Move a joint a little where a piece beside it came out too heavy or too long."""
+    ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...], list[PieceFigures | None], int]:
+        """Move a joint a little where a piece beside it came out too heavy or too long; and how often it was moved."""
+        nudged = 0
         known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
         for _ in range(_NUDGES):
             way = self._relief(limbs[-1], pairs, known)
@@ -214,8 +256,8 @@ class Bench:
                 break
             pairs, limbs = fresh, moved
             known = [self.measure(lump) if _is_piece(rest) else None for lump, rest in pairs]
-            self.nudged += 1
-        return pairs, limbs, known
+            nudged += 1
+        return pairs, limbs, known, nudged
 
     def _relief(
         self, limb: Limb, pairs: Sequence[tuple[Lump, Plan | None]], known: Sequence[PieceFigures | None]
@@ -244,20 +286,26 @@ class Bench:
             return 0.0
         return max(ways, key=abs)
 
-    def _piece(self, lump: Lump, alone: bool, depth: int, figures: PieceFigures | None) -> None:
+    def _piece(self, lump: Lump, alone: bool, depth: int, figures: PieceFigures | None, threads: Threads) -> Outcome:
         """Note a piece, or plan it anew where it is over a limit."""
+        out = Outcome()
         figures = self.measure(lump) if figures is None else figures
         if within_limits(figures, self.job):
-            self.pieces.append(figures)
-            return
-        plan = self.again(lump) if depth < _DEEPEST and not self.stopped else None
+            self._note(out, figures)
+            return out
+        plan = None
+        if depth < _DEEPEST and not self.stopped:
+            with self._planning:
+                plan = self.again(lump)
         if plan is None or plan.option is None or self._split(lump, _limbs(plan.option)) is None:
-            self.pieces.append(figures)
-            self.over.append(_why(figures, self.job))
-            return
-        self.replanned += 1
-        self.expected += plan.pieces - 1
-        self.run(lump, plan, alone, depth + 1)
+            self._note(out, figures)
+            out.over.append(_why(figures, self.job))
+            return out
+        with self._one:
+            self.expected += plan.pieces - 1
+        out.replanned = 1
+        out.add(self._run(lump, plan, alone, depth + 1, threads))
+        return out
 
 
 def _limbs(option: Option) -> tuple[Limb, ...]:

@@ -131,17 +131,17 @@ def propose(
     quality = _quality(bench, sampled, surface, settled)
     if wish.compare:
         quality = _compared(quality, sampled, len(settled), job, wish, teller.part(_CARRIED, 1.0))
-    joints = (*locked, *along_glue, *(made.joint for made in bench.made))
+    joints = (*locked, *along_glue, *(made.joint for made in bench.outcome.made))
     reasons = (
         *(Reason(_STAYS if j not in missed else _MISSES) for j in range(len(locked))),
         *(Reason("follows a glue line, as each piece must come out of one billet") for _ in along_glue),
-        *(reason(made, trails) for made in bench.made),
+        *(reason(made, trails) for made in bench.outcome.made),
     )
-    text = plan_words(quality, job.limits.piece_mass, complete, bench.over, wish.pieces)
+    text = plan_words(quality, job.limits.piece_mass, complete, bench.outcome.over, wish.pieces)
     if missed:
         numbers = ", ".join(str(j + 1) for j in missed)
         text += f" Of the joints that were to stay, number {numbers} {'cuts' if len(missed) == 1 else 'cut'} nothing."
-    return Proposal(joints, reasons, text, quality, tuple(bench.over), complete, looked, wish.pieces)
+    return Proposal(joints, reasons, text, quality, tuple(bench.outcome.over), complete, looked, wish.pieces)
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,13 +198,13 @@ def _out_of_billets(
 
 def _quality(bench: Bench, sampled: Sequence[Samples], surface: _Surface, settled: Sequence[Lump]) -> Quality:
     """Measures of the plan; `settled`: bodies that were pieces before it."""
-    options = [made.plan.option for made in bench.made if made.plan.option is not None]
+    options = [made.plan.option for made in bench.outcome.made if made.plan.option is not None]
     line, off, area = (math.fsum(getattr(option, name) for option in options) for name in ("line", "missed", "area"))
-    kept = math.fsum(line_kept_whole(made.plan.part, made.sheet) for made in bench.made)
+    kept = math.fsum(line_kept_whole(made.plan.part, made.sheet) for made in bench.outcome.made)
     found = [bounds(one.whole, bench.job, surface.gap * area) for one in sampled]
     seen = [(float(one.seen.sum()), one.chance * float(one.seen.sum())) for one in sampled]
     whole, on_seam = (math.fsum(part) for part in zip((0.0, 0.0), *seen, *map(surface.seen, settled), strict=True))
-    masses = [piece.finished_mass for piece in bench.pieces]
+    masses = [piece.finished_mass for piece in bench.outcome.pieces]
     return Quality(
         pieces=len(masses),
         fewest=len(settled) + sum(one.fewest for one in found),
@@ -216,8 +216,8 @@ def _quality(bench: Bench, sampled: Sequence[Samples], surface: _Surface, settle
         heaviest=max(masses, default=0.0),
         lightest=min(masses, default=0.0),
         through_kept=kept,
-        nudged=bench.nudged,
-        replanned=bench.replanned,
+        nudged=bench.outcome.nudged,
+        replanned=bench.outcome.replanned,
     )
 
 

@@ -45,8 +45,8 @@ def test_a_joint_is_moved_off_a_tip_that_it_would_part(at: float, pieces: int, m
     plan = Plan(part, replace(option, parts=tuple(known), then=(None, None)), tuple(Plan(body, None) for body in known))
     bench = Bench(job, 0.0, 1e-5, None, lambda lump: None)
     bench.run(Lump(mesh, np.arange(len(mesh.triangles))), plan, True)
-    assert len(bench.pieces) == pieces
-    assert bench.nudged == (moved != 0.0)
-    (made,) = bench.made
+    assert len(bench.outcome.pieces) == pieces
+    assert bench.outcome.nudged == (moved != 0.0)
+    (made,) = bench.outcome.made
     assert float(made.joint.point[0]) == pytest.approx(at + moved)
-    assert sum(piece.volume for piece in bench.pieces) == pytest.approx(len(HOOK) * SIDE**3)
+    assert sum(piece.volume for piece in bench.outcome.pieces) == pytest.approx(len(HOOK) * SIDE**3)
