@@ -23,13 +23,16 @@ from .core.jobpack.record import JobResult
 from .core.mesh.mesh import Mesh
 from .core.pipeline import run_job
 from .core.planning.propose import Proposal
-from .core.plans import Ground, PlanMeasures, propose_joints
+from .core.plans import LastGround, PlanMeasures
 from .core.seams.marks import Marks
 from .core.skin.prices import PriceList
 from .job_tree import JobCollection, is_held
 from .keep_clear import Here, for_job, read_here
 from .surface_marks import read_marks
 from .world import shown
+
+_GROUND = LastGround()
+"""What plans share, of the carving that was planned or weighed last: only of one, as it may be large."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,14 +155,15 @@ def propose(carving: Snapshot, job: Job, progress: Progress, locked: Sequence[Jo
     """Joints by the same way as the whole job would propose them; `locked` stay."""
     progress(0.0, "looking at the carving")
     ready = make_ready(carving, job)
-    return propose_joints(ready.mesh, job, ready.marks, locked, progress=progress)
+    ground = _GROUND.of(ready.mesh, job, ready.marks, lambda share, text: progress(0.12 * share, text))
+    return ground.propose(locked, progress=lambda share, text: progress(0.12 + 0.88 * share, text))
 
 
 def weigh(carving: Snapshot, job: Job, joints: Sequence[Joint], progress: Progress) -> PlanMeasures:
     """What joints come to on the exact cut, as the whole job would find it."""
     progress(0.0, "looking at the carving")
     ready = make_ready(carving, job)
-    ground = Ground.of(ready.mesh, job, ready.marks, progress=lambda share, text: progress(0.4 * share, text))
+    ground = _GROUND.of(ready.mesh, job, ready.marks, lambda share, text: progress(0.4 * share, text))
     return ground.weigh(joints, lambda share, text: progress(0.4 + 0.6 * share, text))
 
 

@@ -6,6 +6,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from hashlib import blake2b
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,7 @@ from .handling.one_billet import billets_of, by_place
 from .intake.mend import Recipe
 from .intake.prepare import prepare
 from .intake.remesh import Remesher
-from .job import Job
+from .job import Job, Joints
 from .logistics.load_plan import Box, plan_load
 from .mesh.mesh import Mesh, in_single
 from .planning.for_job import propose_for_job
@@ -163,22 +165,44 @@ class Ground:
         return self.blockup is not None and len(billets_of(mesh, self.blockup.layout)[0]) > 1
 
 
-def propose_joints(
-    mesh: Mesh,
-    job: Job,
-    user_marks: Marks | None = None,
-    locked: Sequence[Joint] = (),
-    remesher: Remesher | None = None,
-    progress: Progress | None = None,
-) -> Proposal:
-    """Joints as `pipeline.run_job` proposes them, without the rest of the job.
+class LastGround:
+    """Holds on to the last carving that was made ready, for a joint is moved and the rest planned again many times."""
 
-    Parameters and errors as there.
+    def __init__(self) -> None:
+        self._last: tuple[bytes, Ground] | None = None
 
-    locked : joints that stay, cut first.
-    """
-    ground = Ground.of(mesh, job, user_marks, remesher, _part(progress, 0.0, 0.12))
-    return ground.propose(locked, progress=_part(progress, 0.12, 1.0))
+    def of(self, mesh: Mesh, job: Job, user_marks: Marks | None = None, progress: Progress | None = None) -> Ground:
+        """As `Ground.of`; of the same carving, marks and settings, wishes for a plan apart, nothing is done twice."""
+        name = _fingerprint(mesh, user_marks or Marks())
+        if self._last is not None:
+            known, last = self._last
+            # What is wished of a plan changes nothing of what all plans share.
+            if known == name and replace(job, joints=_unwished(job)) == replace(last.job, joints=_unwished(last.job)):
+                return replace(last, job=job)
+        # The old one goes first: both together may not have room.
+        self._last = None
+        ground = Ground.of(mesh, job, user_marks, progress=progress)
+        self._last = name, ground
+        return ground
+
+
+def _unwished(job: Job) -> Joints:
+    usual = Joints()
+    return replace(job.joints, hidden=usual.hidden, pieces=usual.pieces, compare_planes=usual.compare_planes)
+
+
+def _fingerprint(mesh: Mesh, marks: Marks) -> bytes:
+    """Sixteen bytes that differ where carvings or their marks do."""
+    digest = blake2b(digest_size=16)
+    arrays: list[NDArray[Any]] = [mesh.vertices, mesh.triangles, mesh.kind, *marks.lines]
+    arrays += [] if marks.zones is None else [marks.zones]
+    for view in marks.viewpoints:
+        arrays += [view.eye, view.ahead, view.up, np.array([view.wide, view.high])]
+        digest.update(view.name.encode() + b"\n")
+    for array in arrays:
+        digest.update(f"{array.dtype.str} {array.shape} ".encode())
+        digest.update(np.ascontiguousarray(array).data)
+    return digest.digest()
 
 
 def measure_rows(measures: PlanMeasures, job: Job) -> tuple[tuple[str, str], ...]:

@@ -227,7 +227,7 @@ class Bench:
     def _aside(
         self, lump: Lump, limbs: tuple[Limb, ...], plan: Plan, pairs: list[tuple[Lump, Plan | None]]
     ) -> tuple[list[tuple[Lump, Plan | None]], tuple[Limb, ...], int]:
-        """Move a joint a little where it parts more off than was planned: a bump of the skin, mostly; how often it was."""
+        """Move a joint a little where it parts more off than was planned: a bump of the skin, mostly; how often."""
         if all(rest is not None for _, rest in pairs):
             return pairs, limbs, 0
         for way in _ASIDE:
