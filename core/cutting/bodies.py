@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -95,7 +95,12 @@ def make_bodies(cells: Cells, regions: Iterable[int], split: bool, again: bool =
         if of is not None:
             kind, source, origin = kind[of], source[of], origin[of]
         whole = RegionBody(r, Body(Mesh(points, triangles, kind), source, origin), base, behind, before)
-        out += _split(whole, of) if split else [whole]
+        if not split:
+            out.append(whole)
+        elif of is None and r not in slits and cells.is_one(triangles[len(base) :]):
+            out.append(_of_one_skin(whole))
+        else:
+            out += _split(whole, of)
     return out
 
 
@@ -230,7 +235,7 @@ def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
     label = closed_components(mesh.triangles)
     count = int(label.max()) + 1
     if count == 1:
-        return [whole]
+        return [_of_one_skin(whole)]
     parts = _grouped(label, count)
     shells = [_compact(mesh, rows) for rows in parts]
     volumes = [volume(shell) for shell in shells]
@@ -249,7 +254,7 @@ def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
         shared = [parts[k] for k in range(count) if home[k] == i]
         rows = np.sort(np.concatenate(shared)) if len(shared) > 1 else parts[i]
         shell = _compact(mesh, rows) if len(shared) > 1 else shells[i]
-        part = Body(shell, body.source[rows], body.origin[rows])
+        part = Body(shell, body.source[rows], body.origin[rows], len(shared) == 1)
         rows = rows if of is None else np.unique(of[rows])
         tail = rows[rows >= count_base] - count_base
         out.append(
@@ -262,6 +267,10 @@ def _split(whole: RegionBody, of: IntArray | None = None) -> list[RegionBody]:
             )
         )
     return out
+
+
+def _of_one_skin(whole: RegionBody) -> RegionBody:
+    return replace(whole, body=replace(whole.body, one_skin=True))
 
 
 def _grouped(label: IntArray, count: int) -> list[IntArray]:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.mesh import Mesh
+from ..mesh.topology import hang_together
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -111,6 +112,7 @@ class Cells:
     tail : what joints have split or made.
     regions : by number.
     touching : whether bodies of one region, which may share vertices of the carving, were made regions of their own.
+    one_skin : whether the carving is known to be one connected surface with two triangles at each edge.
     """
 
     mesh: Mesh
@@ -119,11 +121,20 @@ class Cells:
     tail: Tail = field(default_factory=Tail.empty)
     regions: list[Region] = field(default_factory=lambda: [Region()])
     touching: bool = False
+    one_skin: bool = False
 
     @classmethod
-    def of(cls, mesh: Mesh) -> Cells:
+    def of(cls, mesh: Mesh, one_skin: bool = False) -> Cells:
         """The uncut carving: one region."""
-        return cls(mesh, np.zeros(len(mesh.triangles), dtype=np.int32))
+        return cls(mesh, np.zeros(len(mesh.triangles), dtype=np.int32), one_skin=one_skin)
+
+    def is_one(self, tail: IntArray) -> bool:
+        """Whether a region is surely one body without hollows; `tail` : (k, 3) its triangles that are in the tail.
+
+        Where the carving is one connected surface, whatever of it is not in the tail hangs on to something that is: a
+        part of its own, without any edge that a joint has touched, would be all of it.
+        """
+        return self.one_skin and (len(tail) == 0 or hang_together(tail))
 
     def points(self, vertices: IntArray) -> FloatArray:
         """Coordinates of vertices by number, metres."""

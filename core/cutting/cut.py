@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..errors import CutError, MeshError, Progress
 from ..mesh.mesh import Mesh
-from ..mesh.topology import require_closed
+from ..mesh.topology import hang_together, require_closed
 from ..tolerance import Tolerance
 from .batch import MAX_SHEETS, SheetsOfJoint, apply_joints
 from .beside import piece_beside, piece_of_rows
@@ -41,6 +41,7 @@ def cut(
     *,
     crumb: float = 0.0,
     glue: bool = False,
+    one_skin: bool = False,
     progress: Progress | None = None,
 ) -> CutResult:
     """Cut a carving by joints, in order.
@@ -54,6 +55,8 @@ def cut(
     split : one piece for each connected body; else one for each region between the joints.
     crumb : cubic metres; smaller bodies come out as crumbs and not as pieces.
     glue : without a gap, give each crumb back to the piece with the largest face to it; one that has none stays apart.
+    one_skin : the carving is known to be one connected closed surface, as a body of a cut that is so (`Body.one_skin`):
+        it is not looked at again, and found sooner that its parts are.
     progress : told the share done.
 
     Returns
@@ -78,7 +81,8 @@ def cut(
     coordinates, far from the origin) a vertex is on the joint, and what has all its corners there is not cut.
     An edge of the carving that four triangles share passes as two edges and stays as it is.
     """
-    _require_closed(mesh)
+    if not one_skin:
+        _require_closed(mesh)
     slack = Tolerance.of(mesh.vertices).on_joint
     if not np.isfinite(gap) or gap < 0.0:
         raise CutError(f"the gap is {gap} m; give 0 or more")
@@ -90,7 +94,7 @@ def cut(
             raise CutError(f"it is a {type(joint).__name__}; give a Plane or a Profile", j)
     met = frozenset(range(len(joints)))
     while True:
-        cells, some = _cut_cells(mesh, joints, gap, slack, met, progress)
+        cells, some = _cut_cells(mesh, joints, gap, slack, met, progress, one_skin=one_skin)
         order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
         bodies = bodies_without(cells, order, split, partial(_skims, cells, slack))
         if crumb > 0.0 and glue and gap == 0.0:
@@ -171,9 +175,10 @@ def _cut_cells(
     use: frozenset[int],
     progress: Progress | None,
     strict: bool = True,
+    one_skin: bool = False,
 ) -> tuple[Cells, set[int]]:
     """Regions between the joints in `use`, and which of those met foam; `strict`: as in `isolate`."""
-    cells = Cells.of(mesh)
+    cells = Cells.of(mesh, one_skin)
     blocks: Blocks | None = None
     met: set[int] = set()
     each = 2 if gap > 0.0 else 1
@@ -189,7 +194,9 @@ def _cut_cells(
         if part is not None or limb is not None:
             target = None
             if part is not None:
-                blocks = Blocks.of(mesh) if blocks is None else blocks
+                if blocks is None:
+                    blocks = Blocks.of(mesh)
+                    cells.one_skin = one_skin or hang_together(mesh.triangles, closed=True)
                 target = isolate(cells, blocks, part, j, slack, strict)
             sheets = sheets_of(joints[j], gap, slack)
             if limb is None:

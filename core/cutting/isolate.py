@@ -156,6 +156,9 @@ def _body_round(
     """Rows of the body of a region that goes round the point: `skin` itself where it is the only one."""
     if (cells.tail.above[skin.behind] == region).any():
         return _made(cells, region, skin, part)
+    t = cells.tail.triangles
+    if cells.is_one(np.concatenate([t[skin.behind], t[skin.before]])):
+        return skin
     label = _labels(cells, skin)
     count = int(label.max()) + 1
     if count == 1:

@@ -77,7 +77,9 @@ def _trial(cells: Cells, index: int, sheets: tuple[Sheet, ...], target: int | No
     Rows of the trial's tail that come from rows of the tail have as source -1 less the number of that row.
     """
     tail = replace(cells.tail, source=-1 - np.arange(len(cells.tail), dtype=np.int64))
-    trial = Cells(cells.mesh, cells.label.copy(), cells.extra, tail, list(cells.regions), cells.touching)
+    trial = Cells(
+        cells.mesh, cells.label.copy(), cells.extra, tail, list(cells.regions), cells.touching, cells.one_skin
+    )
     apply_joints(trial, [(index, sheets)], target)
     rows = _made(trial)
     return trial, _faces(trial, rows) if len(sheets) == 1 else _slabs(trial, rows)

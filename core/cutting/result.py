@@ -30,11 +30,13 @@ class Body:
     mesh : closed `Mesh`; job frame, metres; `mesh.kind` is 1 on joint faces.
     source : (m,) int64: the carving's triangle, or for joint faces of this call the index of the joint.
     origin : (m,) uint8: 0 where `source` is a triangle of the carving, 1 where it is a joint of this call.
+    one_skin : whether it is known to be one connected surface, without hollows.
     """
 
     mesh: Mesh
     source: IntArray
     origin: KindArray
+    one_skin: bool = False
 
     @cached_property
     def volume(self) -> float:

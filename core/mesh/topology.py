@@ -188,6 +188,32 @@ def closed_components(triangles: IntArray, fans: Fans | None = None) -> IntArray
     return joined(count, one, two)
 
 
+def hang_together(triangles: IntArray, closed: bool = False) -> bool:
+    """Whether triangles, (m, 3), are surely one body: joined by edges that just two of them have.
+
+    closed : every edge has to be such a one.
+    """
+    count = len(triangles)
+    place, number = max(count - 1, 1).bit_length(), int(triangles.max(initial=0)).bit_length()
+    if count == 0 or 2 * number + place > 63:
+        return False
+    keys = np.empty((3, count), dtype=np.int64)
+    for k in range(3):
+        a, b = triangles[:, k], triangles[:, (k + 1) % 3]
+        np.left_shift(np.minimum(a, b), number, out=keys[k])
+        keys[k] |= np.maximum(a, b)
+        keys[k] <<= place
+        keys[k] |= np.arange(count)
+    flat = keys.reshape(-1)
+    flat.sort()
+    starts = _run_starts(flat >> place)
+    flat &= (1 << place) - 1
+    pairs = starts[np.diff(starts, append=len(flat)) == 2]
+    if closed and len(pairs) < len(starts):
+        return False
+    return not joined(count, flat[pairs], flat[pairs + 1]).any()
+
+
 def _stretches(numbers: IntArray) -> list[tuple[int, int]]:
     """First and last of each stretch of rising numbers without a step of more than one."""
     if len(numbers) == 0:

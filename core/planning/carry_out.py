@@ -60,15 +60,19 @@ class Lump:
     Attributes
     ----------
     mesh : closed. triangle : (m,) the carving's triangle that each of its triangles comes from, -1 on joint faces.
+    one_skin : see `Body`.
     """
 
     mesh: Mesh
     triangle: NDArray[np.int64]
+    one_skin: bool = False
 
     def child(self, body: Body) -> Lump:
         """A body that this one was cut into."""
         return Lump(
-            body.mesh, np.where(body.origin == 0, self.triangle[np.where(body.origin == 0, body.source, 0)], -1)
+            body.mesh,
+            np.where(body.origin == 0, self.triangle[np.where(body.origin == 0, body.source, 0)], -1),
+            body.one_skin,
         )
 
 
@@ -219,7 +223,8 @@ class Bench:
     def _split(self, lump: Lump, limbs: Sequence[Limb]) -> CutResult | None:
         """The body cut by joints; None where that parts nothing."""
         try:
-            found = cut(lump.mesh, [limb.joint(None) for limb in limbs], self.gap, crumb=self.crumb)
+            joints = [limb.joint(None) for limb in limbs]
+            found = cut(lump.mesh, joints, self.gap, crumb=self.crumb, one_skin=lump.one_skin)
         except CutError:
             return None
         return found if len(found.pieces) > 1 else None

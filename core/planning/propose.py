@@ -179,9 +179,10 @@ def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> tup
     result = cut(mesh, locked, gap, crumb=crumb)
     found = result.pieces
     if len(found) == 1 and not locked:
-        return [Lump(mesh, np.arange(len(mesh.triangles)))], []
+        alone = found[0].one_skin and len(found[0].mesh.triangles) == len(mesh.triangles)
+        return [Lump(mesh, np.arange(len(mesh.triangles)), alone)], []
     missed = list(result.missed)
-    return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1)) for body in found], missed
+    return [Lump(body.mesh, np.where(body.origin == 0, body.source, -1), body.one_skin) for body in found], missed
 
 
 def _out_of_billets(
