@@ -46,10 +46,10 @@ _BESIDE: Final = 0.04
 _EVEN: Final = 6
 """Most pieces into which planes part a part evenly."""
 
-_POINTS: Final = 1_600
+_POINTS: Final = 1_000
 """Most places by which boxes and the mass of skin are measured."""
 
-_ROUGHLY: Final = 1_500
+_ROUGHLY: Final = 400
 """Bricks by which it is told how much of a part lies below a sheet, before it is looked at closer."""
 
 _SOME: Final = 600
