@@ -24,7 +24,7 @@ from .cutting.result import FROM_JOINT, Body, Contact, CutResult
 from .errors import Progress
 from .findings import Finding, worst
 from .handling.checks import check_piece
-from .handling.figures import PieceFigures, measure_finished
+from .handling.figures import PieceFigures, measure_all, measure_finished
 from .handling.growing import check_growth, grown, moved
 from .handling.handled import Handled, handle
 from .handling.handled_checks import check_handling
@@ -131,10 +131,12 @@ def run_job(
         result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
         require_pieces(result, gap, job.carving.crumb)
     with clock.stage("measure", 0.75):
-        figures = [
-            measure_finished(body.mesh, job, shares_of(shares, body.source, body.origin), _joint_numbers(body))
-            for body in result.pieces
-        ]
+
+        def measure(body: Body) -> PieceFigures:
+            own = shares_of(shares, body.source, body.origin)
+            return measure_finished(body.mesh, job, own, _joint_numbers(body))
+
+        figures = measure_all(result.pieces, measure)
         handled = [handle(body.mesh, f, job) for body, f in zip(result.pieces, figures, strict=True)]
     with clock.stage("build order", 0.78):
         letters = kept_letters([*letters, *[""] * (len(joints) - len(letters))])

@@ -27,7 +27,7 @@ from reference import volume_of
 from seamwright.core.blockup.plan import plan_blockup
 from seamwright.core.cutting.cut import cut
 from seamwright.core.handling.checks import within_limits
-from seamwright.core.handling.figures import measure_piece
+from seamwright.core.handling.figures import measure_all, measure_piece
 from seamwright.core.intake.mend import Recipe
 from seamwright.core.intake.prepare import prepare
 from seamwright.core.intake.readers import read_mesh
@@ -114,7 +114,7 @@ def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None
     clock.append(time.process_time())
     found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
     clock.append(time.process_time())
-    figures = [measure_piece(body.mesh, job) for body in found.pieces]
+    figures = measure_all(found.pieces, lambda body: measure_piece(body.mesh, job))
     bad = sum(not within_limits(piece, job) for piece in figures)
     clock.append(time.process_time())
     wall = time.perf_counter() - wall

@@ -133,14 +133,15 @@ def _free_pinches(
     while True:
         rounds -= 1
         total = len(cells.mesh.vertices) + len(cells.extra)
-        inner = np.unique(cells.tail.below[(cells.tail.below == cells.tail.above) & (cells.tail.below >= 0)]).tolist()
-        for r in regions:
-            if r not in changed and r not in inner:
-                continue
+        inside = cells.tail.below[cells.tail.below == cells.tail.above]
+        inner = np.unique(inside[inside >= 0]).tolist()
+        some = [r for r in regions if r in changed or r in inner]
+        sides = [_rows_of(side, some, len(cells.regions)) for side in (cells.tail.below, cells.tail.above)]
+        for r, behind, before in zip(some, *sides, strict=True):
             slits.pop(r, None)
             stuck.pop(r, None)
-            behind, before = _tail_rows(cells.tail, r)
-            t = np.concatenate([cells.tail.triangles[behind], cells.tail.triangles[before][:, ::-1]])
+            t = np.take(cells.tail.triangles, np.concatenate([behind, before]), axis=0)
+            t[len(behind) :] = t[len(behind) :, ::-1]
             twins = np.zeros(0, dtype=np.int64)
             if r in inner:
                 t, twins = slits[r] = _part_slits(cells, t, behind, before)
@@ -207,10 +208,6 @@ def _whole(vertices: IntArray, total: int, twins: IntArray) -> IntArray:
     """Vertices of the cells for numbers of which those from `total` on are copies."""
     out: IntArray = np.append(np.arange(total), twins)[vertices] if len(twins) else vertices
     return out
-
-
-def _tail_rows(tail: Tail, region: int) -> tuple[IntArray, IntArray]:
-    return np.flatnonzero(tail.below == region), np.flatnonzero(tail.above == region)
 
 
 def _part(triangles: IntArray, points: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray, IntArray | None]:

@@ -197,9 +197,11 @@ def _labels(cells: Cells, skin: _Skin) -> IntArray:
     def fans(a: int, b: int, rows: list[int]) -> list[tuple[int, int]]:
         if (a, b) not in pinched:
             return list(itertools.pairwise(rows))
-        corners = triangles[rows].tolist()
+        some = triangles[rows]
+        where = dict(zip(some.reshape(-1).tolist(), cells.points(some).reshape(-1, 3), strict=True))
+        corners = some.tolist()
         users = [(i, next(k for k in range(3) if {t[k], t[(k + 1) % 3]} == {a, b})) for i, t in enumerate(corners)]
-        pairs = pairs_at_edge(a, b, users, corners, lambda vertex: cells.points(np.array(vertex)))
+        pairs = pairs_at_edge(a, b, users, corners, where.__getitem__)
         return [(rows[i], rows[j]) for i, j in pairs]
 
     return closed_components(triangles, fans)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..mesh.runs import runs
 from .sheet import ProfileSheet
-from .splitting import edge_keys, points_on_edges
+from .splitting import edge_keys, points_on_edges, two_marked
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -179,7 +179,7 @@ def _zip(
     mark = np.zeros(count, dtype=bool)
     mark[edge // count] = True
     mark[edge % count] = True
-    row = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
+    row = two_marked(mark, triangles)
     corners, over = order_of(triangles[row])
     ends = ((0, 2), (0, 1), (1, 2))
     keys = np.stack([edge_keys(corners[:, i], corners[:, j], count) for i, j in ends], axis=1)

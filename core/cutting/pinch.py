@@ -176,7 +176,8 @@ def split_apart(triangles: IntArray, edges: IntArray, points: FloatArray) -> tup
     """
     mark = np.zeros(len(points), dtype=bool)
     mark[edges] = True
-    near = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
+    a, b, c = (mark[triangles[:, k]] for k in range(3))
+    near = np.flatnonzero((a & b) | (b & c) | (c & a))
     rows = triangles[near].tolist()
     of = near.tolist()
     made: list[FloatArray] = []

@@ -18,6 +18,12 @@ def edge_keys(a: IntArray, b: IntArray, count: int) -> IntArray:
     return keys
 
 
+def two_marked(mark: NDArray[np.bool_], triangles: IntArray) -> IntArray:
+    """Rows of triangles with two marked vertices or three."""
+    a, b, c = (mark[triangles[:, k]] for k in range(3))
+    return np.flatnonzero((a & b) | (b & c) | (c & a))
+
+
 def points_on_edges(points: FloatArray, low: IntArray, high: IntArray, share: FloatArray) -> FloatArray:
     """A point on each edge, (k, 3) metres, at a share of the way from vertex `low` to vertex `high`."""
     p, q = points[low], points[high]
@@ -46,7 +52,7 @@ def split_edges(
     mark = np.zeros(count, dtype=bool)
     mark[keys // count] = True
     mark[keys % count] = True
-    candidates = np.flatnonzero(mark[triangles].sum(axis=1) >= 2)
+    candidates = two_marked(mark, triangles)
     corners = triangles[candidates]
     key = edge_keys(corners, np.roll(corners, -1, axis=1), count)
     at = np.minimum(np.searchsorted(keys, key), max(len(keys) - 1, 0))

@@ -32,6 +32,10 @@ _CLOSELY: Final = (5, 2)
 _THOROUGH: Final = (16, 4)
 """The same where the search is to be thorough."""
 
+_AT_ONCE: Final = 1 << 16
+"""Products of a vertex and a direction worked on at a time, about: half a megabyte, which stays in the processor's
+cache, and too few for a library of linear algebra to start threads for."""
+
 _TURNS: Final = 12
 """Most turns by which the box found is made flush: each takes square what is left."""
 
@@ -109,8 +113,10 @@ def extreme_points(vertices: FloatArray, directions: int) -> FloatArray:
     if len(vertices) <= 2 * directions:
         return vertices
     found = []
-    for batch in np.array_split(_sphere(directions), directions // 16):
-        along = batch @ vertices.T
+    across = np.ascontiguousarray(vertices.T)
+    together = min(16, max(2, _AT_ONCE // len(vertices)))
+    for batch in np.array_split(_sphere(directions), -(-directions // together)):
+        along = batch @ across
         found += [along.argmax(axis=1), along.argmin(axis=1)]
     points: FloatArray = vertices[np.unique(np.concatenate(found))]
     return points
@@ -124,16 +130,19 @@ def _principal_axes(points: FloatArray) -> FloatArray:
 
 def _flat_directions(corners: FloatArray) -> FloatArray:
     """Normals of the largest flat faces, (k, 3) unit: triangles gathered by direction, to about half a degree."""
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    size = np.linalg.norm(normals, axis=1)
-    normals, size = normals[size > 0.0], size[size > 0.0]
-    if len(size) == 0:
+    # Axis by axis: long rows are quick to go through.
+    x, y, z = (np.ascontiguousarray(corners[:, :, k].T) for k in range(3))
+    normals = [(b[1] - b[0]) * (c[2] - c[0]) - (c[1] - c[0]) * (b[2] - b[0]) for b, c in ((y, z), (z, x), (x, y))]
+    size = np.sqrt(normals[0] * normals[0] + normals[1] * normals[1] + normals[2] * normals[2])
+    rows = np.flatnonzero(size > 0.0)
+    if len(rows) == 0:
         return np.zeros((0, 3))
-    cells = np.round(normals / size[:, None] * 100.0).astype(np.int64) + 100
-    _, cell = np.unique(cells @ np.array([40401, 201, 1]), return_inverse=True)
+    normals, size = [axis[rows] for axis in normals], size[rows]
+    over, up, on = (np.round(axis / size * 100.0).astype(np.int64) + 100 for axis in normals)
+    _, cell = np.unique(over * 40401 + up * 201 + on, return_inverse=True)
     area = np.bincount(cell, weights=size)
     largest = np.argsort(-area, kind="stable")[:_FLATS]
-    sums = np.stack([np.bincount(cell, weights=normals[:, k]) for k in range(3)], axis=1)[largest]
+    sums = np.stack([np.bincount(cell, weights=axis) for axis in normals], axis=1)[largest]
     directions: FloatArray = sums / np.linalg.norm(sums, axis=1)[:, None]
     return directions
 

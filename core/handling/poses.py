@@ -38,7 +38,8 @@ _GAIN: Final = 1e-6
 """Share by which a box must get smaller for a step to count."""
 
 _AT_ONCE: Final = 1 << 16
-"""Products of a point and a direction worked on at a time: 2 MB, which stays in the processor's cache."""
+"""Products of a point and a direction worked on at a time: half a megabyte, which stays in the processor's cache, and
+too few for a library of linear algebra to start threads for: they would take longer to wake than to reckon."""
 
 
 def small_frames(
