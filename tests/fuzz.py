@@ -18,6 +18,7 @@ sys.path.append(str(Path(__file__).parent / "outside"))
 
 import pytest
 from fuzz_cases import check_case, limb_case, make_case
+from fuzz_plans import check_plan, plan_case
 
 STATE = Path(__file__).resolve().parent.parent / ".cache" / "fuzz.json"
 
@@ -47,6 +48,10 @@ def main() -> int:
                 limbs = limb_case(number)
                 check_case(limbs)
                 cuts += len(limbs.joints)
+            if number % 3 == 1:
+                plan = plan_case(number)
+                check_plan(plan)
+                cuts += len(plan.joints)
         except pytest.skip.Exception as without:
             missing.append(str(without))
         except Exception:

@@ -230,6 +230,7 @@ def check_case(case: Case, whole: bool = True) -> None:
     area, total = np.zeros(4), 0.0
     for body in bodies:
         assert_closed(body.mesh)
+        assert_no_fin(body, reach)
         old = body.origin != FROM_JOINT
         areas = _areas(body.mesh)
         area += np.bincount(body.mesh.kind[old], areas[old], minlength=4)
@@ -342,6 +343,17 @@ def _faces(body: Body, joint: Joint, index: int, gap: float, size: float, reach:
             assert (turn * np.sign(turn.sum()) >= -turned_over[side == s]).all(), "a joint face is turned over"
     elif gap == 0.0 and joint.limb is None:
         assert (across * np.sign(across.sum()) >= -turned_over).all(), "a joint face is turned over"
+
+
+def assert_no_fin(body: Body, size: float) -> None:
+    """No triangle without area reaches out of the box of those that have some."""
+    corners = body.mesh.corners()
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    solid = corners[2.0 * _areas(body.mesh) > 1e-11 * size * longest].reshape(-1, 3)
+    low, high = body.mesh.vertices.min(axis=0), body.mesh.vertices.max(axis=0)
+    if len(solid):
+        beyond = max(float((solid.min(axis=0) - low).max()), float((high - solid.max(axis=0)).max()))
+        assert beyond <= 1e-9 * size, f"a fin without area reaches {beyond:.3g} m out of its body"
 
 
 def _mates(result: CutResult, index: int, slack: float) -> None:

@@ -23,7 +23,7 @@ from .isolate import Blocks, isolate
 from .joint import Joint, Plane, Profile
 from .limb import cut_limb
 from .result import FROM_JOINT, CutResult, Trace
-from .sheet import sheets_of
+from .sheet import Sheet, sheets_of
 from .trace import trace
 
 FloatArray = NDArray[np.float64]
@@ -93,12 +93,16 @@ def cut(
         if not isinstance(joint, Plane | Profile):
             raise CutError(f"it is a {type(joint).__name__}; give a Plane or a Profile", j)
     met = frozenset(range(len(joints)))
+
+    def sheets(joint: int) -> tuple[Sheet, ...]:
+        return sheets_of(joints[joint], gap, slack)
+
     while True:
         cells, some = _cut_cells(mesh, joints, gap, slack, met, progress, one_skin=one_skin)
         order = sorted(range(len(cells.regions)), key=lambda r: cells.regions[r].sides)
-        bodies = bodies_without(cells, order, split, partial(_skims, cells, slack))
+        bodies = bodies_without(cells, order, split, partial(_skims, cells, slack), slack, sheets)
         if crumb > 0.0 and glue and gap == 0.0:
-            bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb)
+            bodies = bodies_without(cells, order, split, lambda b: b.body.volume < crumb, slack)
         left = _with_faces(cells) & some
         if left == some:
             break
@@ -232,6 +236,9 @@ def _follow(
     # The joints themselves, without the gap. Bodies that a gap parts may hang together without it, so that a part may
     # come to lie on an earlier joint there.
     bare, _ = _cut_cells(cells.mesh, joints, 0.0, slack, met, None, strict=False)
-    bodies = bodies_without(bare, range(len(bare.regions)), split, partial(_skims, bare, slack))
+    skims = partial(_skims, bare, slack)
+    bodies = bodies_without(
+        bare, range(len(bare.regions)), split, skims, slack, lambda j: sheets_of(joints[j], 0.0, slack)
+    )
     behind, before = piece_beside(bare, bodies, pieces, joints)
     return trace(bare, behind, before, len(joints))

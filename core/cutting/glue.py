@@ -3,16 +3,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..mesh.mass import areas, corner_areas, triangle_areas
+from .batch import apply_joints
 from .bodies import RegionBody, make_bodies
 from .cells import OUTSIDE, Cells
 from .result import FROM_CARVING, Body
+from .sheet import Sheet
 
 IntArray = NDArray[np.int64]
 
@@ -38,38 +40,32 @@ def is_nothing(body: Body, slack: float) -> bool:
 
 
 def is_spike(cells: Cells, body: RegionBody, slack: float) -> bool:
-    """Whether a body is nothing, and lies on the skin of another on its own side, standing out from the joint.
+    """Whether a body is nothing, and stands out from the face that it has to the body it would be given to.
 
-    Needles along an edge that four triangles share are such. Given to the body across the joint one would be a spike
-    on it, without foam, that spoils its extent.
+    Needles along an edge that four triangles share are such, and needles that lie on several joints. Given away one
+    would be a spike without foam that spoils the extent of its new body. Left out it is missed by none: whatever
+    bodies lie beside it keep their own side of its triangles.
     """
     if not is_nothing(body.body, slack):
         return False
-    face = _faces(cells, body)[0]
-    if len(face) == 0:
+    rows, other = _faces(cells, body)
+    if len(rows) == 0:
         return False
-    own = np.unique(_corners(cells, body.base, np.concatenate([body.behind, body.before])))
-    places = cells.points(own)
-    near = cells.points(np.unique(cells.tail.triangles[face]))
-    out = own[np.linalg.norm(places[:, None] - near, axis=2).min(axis=1) > 4.0 * slack]
-    if len(out) == 0:
-        return False
-    base, behind, before = cells.rows_of(body.region)
-    rest = _corners(
-        cells,
-        np.setdiff1d(base, body.base),
-        np.concatenate([np.setdiff1d(behind, body.behind), np.setdiff1d(before, body.before)]),
+    face = cells.tail.triangles[rows[other == _neighbour(cells, body, slack)]]
+    own = np.concatenate(
+        [cells.mesh.triangles[body.base], cells.tail.triangles[body.behind], cells.tail.triangles[body.before]]
     )
-    area = corner_areas(cells.points(rest[np.isin(rest, out).any(axis=1)]))
-    return bool((area > slack * float(np.linalg.norm(body.body.mesh.size))).any())
-
-
-def _corners(cells: Cells, base: IntArray, tail: IntArray) -> IntArray:
-    return np.concatenate([cells.mesh.triangles[base], cells.tail.triangles[tail]])
+    away = cells.points(np.setdiff1d(own, face))[:, None] - cells.points(np.unique(face))
+    return bool((np.linalg.norm(away, axis=2).min(axis=1) > 4.0 * slack).any())
 
 
 def bodies_without(
-    cells: Cells, regions: Iterable[int], split: bool, small: Callable[[RegionBody], bool]
+    cells: Cells,
+    regions: Iterable[int],
+    split: bool,
+    small: Callable[[RegionBody], bool],
+    slack: float,
+    sheets: Callable[[int], tuple[Sheet, ...]] | None = None,
 ) -> list[RegionBody]:
     """Bodies of the regions, after each small one has been given to the neighbour with the largest face to it.
 
@@ -77,10 +73,21 @@ def bodies_without(
     ----------
     cells : changed in place; joint triangles that a gift leaves inside a body lie between OUTSIDE and OUTSIDE then.
     small : which bodies to give away; one that has no neighbour stays.
+    slack : metres; what is thinner has no area by which to choose, but its length.
+    sheets : of a joint by its index. With it a body without foam that has several neighbours is first cut by the
+        joints between them, each part to go to its own: given to one as a whole, it would reach along the others.
     """
     regions = list(regions)
+    bodies = make_bodies(cells, regions, split)
+    while sheets is not None:
+        beside = [(b, _joint_beside(cells, b)) for b in bodies if is_flat(b.body, slack)]
+        wide = [(b, joint) for b, joint in beside if joint is not None]
+        if not wide:
+            break
+        regions += _part(cells, wide, sheets)
+        bodies = make_bodies(cells, regions, split)
     parts: dict[int, list[RegionBody]] = {}
-    for body in make_bodies(cells, regions, split):
+    for body in bodies:
         parts.setdefault(body.region, []).append(body)
     # Bodies that have been looked at: none is given twice, so that this comes to an end.
     seen: set[bytes] = set()
@@ -90,7 +97,7 @@ def bodies_without(
         if given is None:
             return bodies
         seen.add(_name(given))
-        home = _neighbour(cells, given)
+        home = _neighbour(cells, given, slack)
         if home == OUTSIDE:
             continue
         _give(cells, given, home)
@@ -99,16 +106,49 @@ def bodies_without(
                 parts[r] = make_bodies(cells, [r], split, again=True)
 
 
+def _joint_beside(cells: Cells, body: RegionBody) -> int | None:
+    """The first joint that lies between neighbours of a body and has not cut the body itself; None: there is none."""
+    region = cells.regions[body.region]
+    if region.taken:  # no joint cuts it
+        return None
+    own = {joint for joint, _ in region.sides}
+    sides: dict[int, set[int]] = {}
+    for other in np.unique(_faces(cells, body)[1]).tolist():
+        for joint, side in cells.regions[other].sides:
+            sides.setdefault(joint, set()).add(side)
+    return min((joint for joint, found in sides.items() if len(found) > 1 and joint not in own), default=None)
+
+
+def _part(
+    cells: Cells, wide: Sequence[tuple[RegionBody, int]], sheets: Callable[[int], tuple[Sheet, ...]]
+) -> list[int]:
+    """Make each body a region of its own and cut it by its joint; the regions made."""
+    first = len(cells.regions)
+    below, above = cells.tail.below.copy(), cells.tail.above.copy()
+    for number, (body, _) in enumerate(wide, first):
+        cells.label[body.base] = number
+        below[body.behind] = number
+        above[body.before] = number
+    cells.tail = cells.tail.with_regions(below, above)
+    cells.regions = [*cells.regions, *(cells.regions[body.region] for body, _ in wide)]
+    cells.touching = True
+    for number, (_, joint) in enumerate(wide, first):
+        apply_joints(cells, [(joint, sheets(joint))], number)
+    return list(range(first, len(cells.regions)))
+
+
 def _name(body: RegionBody) -> bytes:
     return b"".join(rows.tobytes() for rows in (body.base, np.sort(np.concatenate([body.behind, body.before]))))
 
 
-def _neighbour(cells: Cells, body: RegionBody) -> int:
+def _neighbour(cells: Cells, body: RegionBody, slack: float) -> int:
     """The region with the largest face to a body; OUTSIDE where there is none."""
     rows, other = _faces(cells, body)
     if len(rows) == 0:
         return OUTSIDE
-    area = corner_areas(cells.points(cells.tail.triangles[rows]))
+    corners = cells.points(cells.tail.triangles[rows])
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    area = np.maximum(corner_areas(corners), slack * longest)
     names, group = np.unique(other, return_inverse=True)
     return int(names[np.argmax(np.bincount(group.reshape(-1), area))])
 

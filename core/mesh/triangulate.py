@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from ..errors import MeshError
 from .earclip import clip_loops
+from .foldback import clip_folds
 from .runs import runs
 from .topology import joined
 
@@ -39,6 +40,10 @@ _SWEEPS: Final = (
     (0.7713, -1e-10),
     (1.4307, 0.0),
 )
+_FOLD: Final = 1e-14
+"""How far, as a share of the extent, a corner may lie off the line on which the outline runs back: what rounding does
+to places on one line, and what a triangle may be turned over by."""
+
 _FEW: Final = 256
 """Most edges round the thin holes of one region."""
 
@@ -86,8 +91,10 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         raise MeshError(f"the outline is not closed at point {at} ({points[at].tolist()}); close it first")
     xy = points[vertex]
     xy = xy - (xy.min(axis=0) + xy.max(axis=0)) / 2.0
-    out: list[IntArray] = []
-    owner: list[IntArray] = []
+    folded, pairs, keep = clip_folds(xy, pairs, _FOLD * float(np.abs(xy).max()))
+    pairs, group = pairs[keep], group.reshape(-1)[keep]
+    out: list[IntArray] = [folded]
+    owner: list[IntArray] = [node_group[folded[:, 0]]]
     todo = np.ones(len(names), dtype=bool)
     slit = _slits(pairs, len(node))
     # First across the longer side, then along it; then without the slits. At last a triangle may be turned over by
@@ -100,7 +107,7 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         for more in (0.0, np.pi / 2.0)
         for turn, share in _SWEEPS
     ]
-    long = np.bincount(group.reshape(-1), minlength=len(names)) > _LONG
+    long = np.bincount(group, minlength=len(names)) > _LONG
     for number, (turn, share, closed, slack) in enumerate(sweeps):
         # What is long and got right by none of the first sweeps crosses itself, as a rule: it is patched.
         trying = todo if number < len(_SWEEPS) else todo & ~long
@@ -128,12 +135,22 @@ def triangulate_layers(points: FloatArray, edges: IntArray, layer: IntArray | No
         todo &= wrong | ~trying
     for g in np.flatnonzero(todo):
         rim = pairs[(group == g) & ~slit]
-        triangles = clip_loops(xy, rim) if len(rim) <= _LONG else _patched(xy, rim, node_group)
+        triangles = _patched(xy, rim, node_group)
+        if len(rim) <= _LONG:
+            # Where the outline crosses itself something is turned over; a way that reaches far for it turns over more.
+            triangles = min(triangles, clip_loops(xy, rim), key=lambda rows: _overlap(xy, rows))
         out.append(triangles)
         owner.append(np.full(len(triangles), g, dtype=np.int64))
     triangles, owners = np.concatenate(out), np.concatenate(owner)
     order = np.argsort(owners, kind="stable")
     return vertex[triangles[order]], names[owners[order]].astype(np.int64)
+
+
+def _overlap(xy: FloatArray, triangles: IntArray) -> float:
+    """Twice the area that is turned over."""
+    p = xy[triangles]
+    d, e = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    return float(np.maximum(d[:, 1] * e[:, 0] - d[:, 0] * e[:, 1], 0.0).sum())
 
 
 def _patched(xy: FloatArray, edges: IntArray, group: IntArray) -> IntArray:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from seamwright.core.errors import MeshError
 from seamwright.core.mesh.earclip import clip_loops
+from seamwright.core.mesh.foldback import clip_folds
 from seamwright.core.mesh.triangulate import triangulate_layers, triangulate_loops
 
 Region = tuple[np.ndarray, np.ndarray]
@@ -278,6 +279,44 @@ def test_random_cells(seed: int, count: int) -> None:
     assert_fills(region, triangulate_loops(*region))
 
 
+@pytest.mark.parametrize("shift", [0.0, 10.0])
+@given(st.integers(0, 2**32 - 1))
+def test_a_loop_that_is_a_line_is_closed_by_its_own_points(shift: float, seed: int) -> None:
+    """A loop folded flat on the line of a plate's straight side, within the side or beyond it, turned any way.
+
+    Needles from it to the plate would reach for places that have nothing to do with it.
+    """
+    rng = np.random.default_rng(seed)
+    count, side, folded = rng.integers((3, 2, 3), (20, 8, 9))
+    roof = np.stack([np.sort(rng.random(count)), rng.uniform(0.1, 1.0, count)], axis=1)[::-1]
+    floor = np.stack([np.concatenate([[0.0], np.sort(rng.random(side)), [1.0]]), np.zeros(side + 2)], axis=1)
+    along = rng.uniform(-0.5, 1.5) + rng.random(folded) * 10.0 ** rng.uniform(-4.0, 0.0)
+    points, edges = together(np.concatenate([floor, roof]), np.stack([along, np.zeros(folded)], axis=1))
+    angle = rng.choice([0.0, rng.uniform(0.0, 6.0)])
+    c, s = np.cos(angle), np.sin(angle)
+    points = points @ np.array([[c, s], [-s, c]]) + shift * rng.normal(size=2)
+    triangles = triangulate_loops(points, edges)
+    assert_fills((points, edges), triangles, rounding=1e-14 * shift)
+    own = (triangles >= len(floor) + len(roof)).sum(axis=1)
+    assert ((own == 0) | (own == 3)).all()
+    assert (own == 3).sum() == folded - 2
+
+
+def test_corners_that_fold_back_are_cut_off_the_shortest_first() -> None:
+    # Along x: 0 to 9, back to 8.5, on to 8.75, and so to the plate's corner at 10; no needle is longer than 1.25.
+    points, edges = ring([(0, 0), (9, 0), (8.5, 0), (8.75, 0), (10, 0), (10, 3), (0, 3)])
+    triangles, left, keep = clip_folds(points, edges, 1e-14)
+    assert triangles.tolist() == [[1, 2, 3], [1, 3, 4]]
+    assert keep.sum() == 5
+    assert border(np.concatenate([triangles, clip_loops(points, left[keep])])) == sorted(map(tuple, edges.tolist()))
+    assert_fills((points, edges), triangulate_loops(points, edges))
+    # Nothing folded: nothing done. A slit's end is no fold.
+    for name in ("square", "comb", "needle"):
+        assert len(clip_folds(*SHAPES[name], 1e-14)[0]) == 0
+    slit = np.array([*SQUARE, (1, 1), (3, 1)]), np.array([(0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 4)])
+    assert len(clip_folds(*slit, 1e-14)[0]) == 0
+
+
 # The slow way --------------------------------------------------------------------------------------------------------
 
 
@@ -330,3 +369,28 @@ def test_places_where_a_long_outline_crosses_itself_are_patched_each_for_itself(
     twice = twice_areas(points, triangles)
     assert 0.5 * twice.sum() == pytest.approx(outline_area(points, edges), rel=1e-12)
     assert 0.0 > twice[twice < 0.0].sum() > -200.0 * step * step
+
+
+def test_a_short_outline_that_crosses_itself_is_turned_over_no_further_than_it_must() -> None:
+    """Two or three corners of a rugged outline in the wrong order, in one to four places.
+
+    Closed ear by ear as a whole it is turned over in slivers from side to side: 18 times as much in the middle.
+    """
+    more = []
+    for seed in range(16):
+        rng = np.random.default_rng(seed)
+        count, crossings = int(rng.integers(30, 400)), int(rng.integers(1, 5))
+        angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
+        wave = 1.0 + 0.15 * np.sin(3.0 * angle) + 0.02 * rng.normal(size=count)
+        points = (wave * np.array([1.6 * np.cos(angle), np.sin(angle)])).T
+        for at in rng.choice(np.arange(4, count - 6, 5), crossings, replace=False).tolist():
+            points[at : at + 3] = points[[at + 2, at, at + 1] if rng.random() < 0.5 else [at + 1, at, at + 2]]
+        points, edges = ring(points)
+        by_ears, found = (
+            -np.minimum(twice_areas(points, way(points, edges)), 0.0).sum() for way in (clip_loops, triangulate_loops)
+        )
+        assert found <= by_ears + 1e-12
+        if found > 1e-12:
+            more.append(by_ears / found)
+    assert len(more) > 5
+    assert np.median(more) > 5.0
