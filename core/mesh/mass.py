@@ -130,8 +130,12 @@ def triangle_areas(mesh: Mesh) -> FloatArray:
 
 def corner_areas(corners: FloatArray) -> FloatArray:
     """Area of each triangle given by its corners (m, 3, 3), metres; (m,) square metres."""
-    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    result: FloatArray = np.linalg.norm(np.cross(one, other), axis=1) / 2.0
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    p, q = (b - a).T, (c - a).T
+    x = p[1] * q[2] - p[2] * q[1]
+    y = p[2] * q[0] - p[0] * q[2]
+    z = p[0] * q[1] - p[1] * q[0]
+    result: FloatArray = np.sqrt(x * x + y * y + z * z) / 2.0
     return result
 
 

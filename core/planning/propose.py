@@ -165,13 +165,17 @@ class _Surface:
         shares = None if self.shares is None else np.where(own, self.shares[back], 1.0)
         return take_samples(lump.mesh, self.job, self.gap, self.trails, weight, keep, shares, self.glue)
 
-    def seen(self, lump: Lump) -> tuple[float, float]:
-        """Square metres of a body that count as visible, and of those on seams."""
-        rows = np.flatnonzero(lump.mesh.kind == CARVED)
-        corners = lump.mesh.vertices[lump.mesh.triangles[rows]]
-        area = corner_areas(corners)
-        on_seam, _ = paint(corners.mean(axis=1), self.trails, self.job.joints.seam_tolerance)
-        return float(area.sum()), float(area @ on_seam)
+    def seen(self, lumps: Sequence[Lump]) -> list[tuple[float, float]]:
+        """Square metres of each body that count as visible, and of those on seams."""
+        if not lumps:
+            return []
+        corners = [np.take(lump.mesh.vertices, lump.mesh.triangles[lump.mesh.kind == CARVED], axis=0) for lump in lumps]
+        areas = [corner_areas(own) for own in corners]
+        middles = np.concatenate([(own[:, 0] + own[:, 1] + own[:, 2]) / 3.0 for own in corners])
+        # All at once: what lies near the trails is found in a few long runs.
+        on_seam, _ = paint(middles, self.trails, self.job.joints.seam_tolerance)
+        parts = np.split(on_seam, np.cumsum([len(area) for area in areas])[:-1])
+        return [(float(area.sum()), float(area @ part)) for area, part in zip(areas, parts, strict=True)]
 
 
 def _lumps(mesh: Mesh, locked: Sequence[Joint], gap: float, crumb: float) -> tuple[list[Lump], list[int]]:
@@ -204,7 +208,7 @@ def _quality(bench: Bench, sampled: Sequence[Samples], surface: _Surface, settle
     kept = math.fsum(line_kept_whole(made.plan.part, made.sheet) for made in bench.outcome.made)
     found = [bounds(one.whole, bench.job, surface.gap * area) for one in sampled]
     seen = [(float(one.seen.sum()), one.chance * float(one.seen.sum())) for one in sampled]
-    whole, on_seam = (math.fsum(part) for part in zip((0.0, 0.0), *seen, *map(surface.seen, settled), strict=True))
+    whole, on_seam = (math.fsum(part) for part in zip((0.0, 0.0), *seen, *surface.seen(settled), strict=True))
     masses = [piece.finished_mass for piece in bench.outcome.pieces]
     return Quality(
         pieces=len(masses),
