@@ -6,6 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from fuzz_cases import check_case, limb_case, make_case
+from fuzz_plans import check_plan, plan_case
 from seamwright.core.cutting.cut import cut
 
 CORPUS = {
@@ -50,6 +51,16 @@ LIMBS = {
 @pytest.mark.parametrize("number", LIMBS)
 def test_corpus_of_joints_through_one_limb(number: int) -> None:
     check_case(limb_case(number))
+
+
+PLANS = {
+    322: "a fold beside a gap: joint triangles on the body across",
+}
+
+
+@pytest.mark.parametrize("number", PLANS)
+def test_corpus_of_plans_on_folded_bases(number: int) -> None:
+    check_plan(plan_case(number))
 
 
 AGAIN = {
