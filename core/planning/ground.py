@@ -49,7 +49,7 @@ _EVEN: Final = 6
 _POINTS: Final = 1_000
 """Most places by which boxes and the mass of skin are measured."""
 
-_ROUGHLY: Final = 400
+_ROUGHLY: Final = 1_500
 """Bricks by which it is told how much of a part lies below a sheet, before it is looked at closer."""
 
 _SOME: Final = 600
