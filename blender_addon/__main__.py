@@ -1,7 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """``python -m seamwright VERB ...``."""
 
+import os
 import sys
+
+# Before numpy is loaded: most of its products here are small, and threads that a library of linear algebra starts for
+# them take longer to wake than to reckon.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from .command_entry import end, run
 

@@ -10,11 +10,15 @@ from __future__ import annotations
 import argparse
 import itertools
 import multiprocessing
+import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+# As the command line does, before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
