@@ -31,7 +31,7 @@ _SINGLES: Final = 4
 _FLAT: Final = 3
 """Single planes beside them."""
 
-_LIMBS: Final = (2.5, 6.5)
+_LIMBS: Final = (2.5, 9.0)
 """Cost from which a part is looked at for limbs that are cut one by one: of planes alone, and where there are profiles
 too, which bend so far that for a shorter part any direction will do."""
 
