@@ -20,6 +20,9 @@ IntArray = NDArray[np.int64]
 _THIN: Final = 0.3
 """Share of a piece under which what two joints leave between them is not worth one."""
 
+_SHORT: Final = 1e-3
+"""Metres that a limit of size counts as at least: by one that nothing keeps it could be nothing."""
+
 _LONG: Final = 3.0
 """Mass limits up to which a stretch between two joints is weighed."""
 
@@ -30,7 +33,7 @@ def least_stretch(part: Part, need: Need) -> float:
     Where size binds and not mass, a piece is a share of the part by its longest side.
     """
     sides = sorted(part.box, reverse=True)
-    many = max(side / most for side, most in zip(sides, sorted(need.size, reverse=True), strict=True))
+    many = max(side / max(most, _SHORT) for side, most in zip(sides, sorted(need.size, reverse=True), strict=True))
     return _THIN * min(need.limit, part.mass / max(math.ceil(many), 1))
 
 

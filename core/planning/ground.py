@@ -258,7 +258,7 @@ class Ground:
             fan = sheaf.fans[k]
             mine = np.flatnonzero(sheaf.fan[rows] == k)
             over[mine] = (points @ fan.w)[None, :] >= fan.offsets(points, sheaf.row[rows[mine]])
-            n, axes = len(rows), along.shape[1]
+        n, axes = len(rows), along.shape[1]
         least, most = np.empty((2, n + 2, axes)), np.empty((2, n + 2, axes))
         every = np.arange(n)
         for a in range(axes):
