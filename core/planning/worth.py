@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-_LINE: Final = (0.02, 0.8, 4.0)
+_LINE: Final = (0.02, 0.9, 4.0)
 """Pieces that a metre of visible line off seams costs: where few pieces are wanted, between, where hidden joints are.
 Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs nearly as much as two and a half."""
 
