@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from threading import Semaphore
+from threading import Lock, Semaphore
 from types import TracebackType
 from typing import Final, TypeVar
 
@@ -21,6 +21,12 @@ _TURN: Final = 0.0005
 """Seconds that a thread runs before it lets another: by Python's usual ten times that, one that comes back from numpy
 waits longer than its next call takes."""
 
+_turns: Final[list[float]] = []
+"""What that was when each of those that are open was opened: plans may be made side by side, and end in any order."""
+
+_one: Final = Lock()
+"""Held while that is changed."""
+
 
 class Threads:
     """A few threads that take tasks when they are idle, while the caller works on others.
@@ -32,18 +38,24 @@ class Threads:
         most = min(_MOST, os.cpu_count() or 1)
         self._pool = ThreadPoolExecutor(max(most - 1, 1))
         self._idle = Semaphore(most - 1)
-        self._turn = sys.getswitchinterval()
 
     def __enter__(self) -> Threads:
-        self._turn = sys.getswitchinterval()
-        sys.setswitchinterval(min(self._turn, _TURN))
+        with _one:
+            _turns.append(sys.getswitchinterval())
+            sys.setswitchinterval(min(_turns[-1], _TURN))
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._pool.shutdown()
-        sys.setswitchinterval(self._turn)
+        try:
+            self._pool.shutdown()
+        finally:
+            with _one:
+                turn = _turns.pop()
+                # The last one out puts back what the first one found.
+                if not _turns:
+                    sys.setswitchinterval(turn)
 
     def map(self, tasks: Sequence[Callable[[], T]]) -> list[T]:
         """What all tasks give, in their order; the first error, in this order, is raised when all are done."""

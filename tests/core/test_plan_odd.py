@@ -3,9 +3,12 @@
 
 from __future__ import annotations
 
+import sys
+
 import pytest
 from seamwright.core.job import Job
 from seamwright.core.planning.propose import Proposal, propose
+from seamwright.core.planning.threads import Threads
 from seamwright.core.skin.depth import gap_width
 from shapes import box
 
@@ -31,3 +34,15 @@ def test_a_block_that_no_profile_parts(side: float) -> None:
     assert found.complete
     assert len(found.over) == found.quality.pieces == 1
     assert "no joint was found that parts it" in found.over[0]
+
+
+def test_threads_take_turns_as_before_when_plans_end_in_any_order() -> None:
+    usual = sys.getswitchinterval()
+    first, second = Threads(), Threads()
+    first.__enter__()
+    second.__enter__()
+    assert sys.getswitchinterval() < usual
+    first.__exit__(None, None, None)
+    assert sys.getswitchinterval() < usual
+    second.__exit__(None, None, None)
+    assert sys.getswitchinterval() == usual

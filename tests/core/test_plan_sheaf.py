@@ -110,7 +110,7 @@ def test_boxes_of_what_lies_below_and_above(part: Part, sheaf: Sheaf, found: Off
     # Places drawn together lie a little inside; a wedge that runs out thin may have few of them.
     assert min(lack) > -0.035
     assert float(np.mean(lack)) < 0.022
-    assert max(lack) < 0.16
+    assert max(lack) < 0.18
 
 
 def test_ends_are_nothing_and_all(part: Part, found: Offers) -> None:
