@@ -104,7 +104,9 @@ def fans_through(part: Part, worth: Worth, planes: bool, profiles: bool, threads
     makers: list[Callable[[], Fan]] = []
     for place, w in enumerate(ways):
         along = np.concatenate([part.of.cells.middles @ w, part.of.points @ w])
-        inner = np.arange(int(np.floor(along.min() / ROW)) + 1, int(np.ceil(along.max() / ROW)))
+        first = int(np.floor(along.min() / ROW)) + 1
+        # One at least, even of a body that lies between two rows: it is left out by what it parts.
+        inner = np.arange(first, max(int(np.ceil(along.max() / ROW)), first + 1))
         if planes:
             makers.append(partial(_planes, w, place, inner))
         if profiles:

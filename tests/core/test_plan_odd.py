@@ -16,7 +16,7 @@ from shapes import box
 def plan(side: float, limit: str, kinds: str) -> Proposal:
     """Of a small block that is longer than a piece may be."""
     job = Job.from_toml(
-        f'[carving]\ncrumb = "0.0001 l"\n[joints]\nkinds = {kinds}\n'
+        f'[carving]\ncrumb = "0.00001 l"\n[joints]\nkinds = {kinds}\n'
         f'[limits]\npiece_size = ["{limit}", "{limit}", "{limit}"]\n'
     )
     return propose(box((1.1 * side, side, 0.9 * side), (0.001, 0.001, 0.001)), job, gap_width(job))
@@ -28,7 +28,7 @@ def test_a_limit_of_size_that_is_used_up_by_what_pieces_keep_under_it() -> None:
     assert len(found.over) >= 1
 
 
-@pytest.mark.parametrize("side", [0.03, 0.06])
+@pytest.mark.parametrize("side", [0.008, 0.03, 0.06])
 def test_a_block_that_no_profile_parts(side: float) -> None:
     found = plan(side, f"{600.0 * side:g} mm", '["profile"]')
     assert found.complete
