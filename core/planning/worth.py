@@ -8,7 +8,7 @@ from typing import Final
 
 _LINE: Final = (0.02, 0.9, 4.0)
 """Pieces that a metre of visible line off seams costs: where few pieces are wanted, between, where hidden joints are.
-Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs nearly as much as two and a half."""
+Between, a joint on no seam across a rock a metre thick, some 3 m of line, costs nearly as much as three."""
 
 _AREA: Final = 0.06
 """Pieces that a square metre of joint costs: it has to be cut, skinned and filled. Common practice, no source."""
