@@ -38,7 +38,7 @@ _BOX: Final = 400
 _LONG: Final = 3.0
 """Mass limits up to which a stretch between two joints is weighed."""
 
-_STARTS: Final = 1
+_STARTS: Final = 2
 """Faces of a ring tried as the one where the series begins and ends."""
 
 _AGAIN: Final = 4
