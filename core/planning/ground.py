@@ -87,7 +87,8 @@ class Ground:
         for fan in own.fans:
             if fan.flat:
                 rows = own.rows(fan.place)
-                mine, at = slice(begin, begin + len(fan.paths)), rows.at(fan.first_row + fan.paths[:, 0])
+                mine = slice(begin, begin + len(fan.paths))
+                at = rows.at(own.level[mine])
                 off[mine], on_seam[mine] = rows.off[at], rows.on_seam[at]
             begin += len(fan.paths)
         return cls(part, own, *_held(part, own), _gathered(part, own), off, on_seam)
@@ -221,7 +222,7 @@ class Ground:
         area = np.zeros(len(rows))
         for k, mine in self._flat(rows):
             planes = sheaf.rows(sheaf.fans[k].place)
-            area[mine] = planes.area[planes.at(self._levels(rows[mine]))]
+            area[mine] = planes.area[planes.at(sheaf.level[rows[mine]])]
         first, count = sheaf.begin[rows], sheaf.begin[rows + 1] - sheaf.begin[rows]
         sheet, turn = runs(count)
         which = first[sheet] + turn
@@ -236,17 +237,11 @@ class Ground:
         for k in np.unique(fan[self.sheaf.flat[rows]]).tolist():
             yield k, np.flatnonzero(fan == k)
 
-    def _levels(self, rows: IntArray) -> IntArray:
-        """Rows at which planes of one fan lie."""
-        fan = self.sheaf.fans[int(self.sheaf.fan[rows[0]])]
-        out: IntArray = fan.first_row + fan.paths[self.sheaf.row[rows], 0]
-        return out
-
     def _counted(self, rows: IntArray, under: FloatArray) -> None:
         """Put foam and skin below planes right, which bricks only tell roughly."""
         for k, mine in self._flat(rows):
             planes = self.sheaf.rows(self.sheaf.fans[k].place)
-            at = planes.at(self._levels(rows[mine]))
+            at = planes.at(self.sheaf.level[rows[mine]])
             under[mine, 0], under[mine, 1] = planes.foam[at], planes.laid[at]
 
     def _extents(self, rows: IntArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

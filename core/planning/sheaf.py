@@ -43,7 +43,8 @@ class Sheaf:
     ----------
     part : all of the body, or a part of it.
     fans : the sheets, in order. fan, row : (s,) where each is found. place : (s,) number of its direction.
-    flat : (s,). least, most : (s,) metres along its w between which it lies.
+    flat : (s,). level : (s,) row at which each begins: a plane lies there.
+    least, most : (s,) metres along its w between which it lies.
     start : (s + 1,) entries of each profile; sample : (e,) of the skin; off, on_seam : (e,) metres of line that it
         adds: off seams, weighted by what it costs, and on seams.
     begin : (s + 1,) entries of each profile; cell : (a,) that it cuts; area : (a,) square metres there; column : (a,)
@@ -61,6 +62,7 @@ class Sheaf:
     row: IntArray
     place: IntArray
     flat: NDArray[np.bool_]
+    level: IntArray
     least: FloatArray
     most: FloatArray
     start: IntArray
@@ -89,22 +91,17 @@ class Sheaf:
     def near(self, k: int) -> tuple[IntArray, Floats, Floats]:
         """Samples of the part by a sheet, and metres of line off and on seams that each adds."""
         if self.flat[k]:
-            return self.rows(int(self.place[k])).near(self.level(k))
+            return self.rows(int(self.place[k])).near(int(self.level[k]))
         some = slice(self.start[k], self.start[k + 1])
         return self.sample[some], self.off[some], self.on_seam[some]
 
     def met(self, k: int) -> tuple[IntArray, Floats, NDArray[np.int32]]:
         """Cells of the part that a sheet cuts, its area in each, and in which stretch of u; of a plane that is 0."""
         if self.flat[k]:
-            cells, area = self.rows(int(self.place[k])).met(self.level(k))
+            cells, area = self.rows(int(self.place[k])).met(int(self.level[k]))
             return cells, area, np.zeros(len(cells), dtype=np.int32)
         some = slice(self.begin[k], self.begin[k + 1])
         return self.cell[some], self.area[some], self.column[some]
-
-    def level(self, k: int) -> int:
-        """Row of a plane."""
-        fan = self.fans[int(self.fan[k])]
-        return fan.first_row + int(fan.paths[self.row[k], 0])
 
     def sheet(self, k: int) -> Sheet:
         """One of the sheets."""
@@ -162,6 +159,7 @@ class Sheaf:
             row=np.concatenate([np.arange(n) for n in count]),
             place=np.repeat([one.place for one in fans], count),
             flat=np.repeat([one.flat for one in fans], count),
+            level=np.concatenate([one.first_row + one.paths[:, 0] for one in fans]),
             least=np.concatenate([low for low, _ in ends]),
             most=np.concatenate([high for _, high in ends]),
             start=_starts(fans, lines),
