@@ -23,14 +23,12 @@ from .limb_split import Limb
 from .need import Need
 from .part import Part
 from .sheaf import Sheaf
+from .sight import Sight, View
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-_POINTS: Final = 4_000
-"""About as many samples tell what lies between two faces."""
 
 _BOX: Final = 400
 """Samples by which boxes are measured at a glance."""
@@ -93,10 +91,10 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
     keep = _best_by_place(faces, fees, 3 * _KEPT)
     faces, fees, area = [faces[k] for k in keep], fees[keep], area[keep]
     fees += worth.saw * sawn(bound_shares(part, blocks, faces, sheaf))
-    view = _View.make(part, blocks)
+    view = View.make(part, blocks)
     keep = _best_by_place(faces, fees, _KEPT)
     faces, fees = [faces[k] for k in keep], fees[keep]
-    sight = _Sight.make(view, faces, area[keep])
+    sight = Sight.make(view, faces, area[keep])
     if not ring:
         far = _end(blocks)
         sides = [blocks.parted(face.severed) for face in faces]
@@ -121,13 +119,13 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
     return None if best is None else Series(_limbs(view, faces, best[1]), best[0], True)
 
 
-def _limbs(view: _View, faces: Sequence[Face], rows: Sequence[int]) -> tuple[Limb, ...]:
+def _limbs(view: View, faces: Sequence[Face], rows: Sequence[int]) -> tuple[Limb, ...]:
     """Some of the faces as joints."""
     return tuple(Limb(faces[k].sheet, view.point(faces[k])) for k in rows)
 
 
 def _opened(
-    view: _View, sight: _Sight, blocks: Blocks, fees: FloatArray, k: int, need: Need, worth: Worth
+    view: View, sight: Sight, blocks: Blocks, fees: FloatArray, k: int, need: Need, worth: Worth
 ) -> tuple[float, list[int]] | None:
     """Cost and faces of the best series through a ring that begins with a face."""
     start = sight.faces[k]
@@ -177,69 +175,6 @@ def _end(blocks: Blocks) -> int:
     return at
 
 
-@dataclass(frozen=True, eq=False)
-class _View:
-    """Samples of a part with the block that each belongs to.
-
-    Attributes
-    ----------
-    points : (n, 3) of skin. block : (n,). skin : (n,) as in `Samples`, each for all it stands for.
-    lines : (n, 6) what joints across three axes show, as in `Part.lines`.
-    cells : (c, 3) middles of cells. cell_block, foam : (c,).
-    """
-
-    part: Part
-    points: FloatArray
-    block: IntArray
-    skin: FloatArray
-    lines: FloatArray
-    cells: FloatArray
-    cell_block: IntArray
-    foam: FloatArray
-
-    @classmethod
-    def make(cls, part: Part, blocks: Blocks) -> _View:
-        of = part.of
-        local = np.full(len(of.cells.foam) + 1, -1, dtype=np.int64)
-        local[part.cells] = blocks.of
-        rows = part.skin[:: max(1, len(part.skin) // _POINTS)]
-        each = len(part.skin) / max(len(rows), 1)
-        block = local[of.home[rows]]
-        rows, block = rows[block >= 0], block[block >= 0]
-        cells = np.arange(0, len(part.cells), max(1, len(part.cells) // _POINTS))
-        foam = of.cells.foam[part.cells[cells]]
-        turn = part.turn
-        frame = np.array([[np.cos(turn), np.sin(turn), 0.0], [-np.sin(turn), np.cos(turn), 0.0], [0.0, 0.0, 1.0]])
-        shown = of.lines(rows, frame) * each
-        for k in (0, 3):
-            shown[:, k : k + 2] = shown[:, k : k + 2].mean(axis=1, keepdims=True)
-        skin = of.skin[rows] * each
-        # Joint faces that are there already weigh too; spread over the skin they are near enough.
-        skin *= part.laid / max(float(skin.sum()), 1e-12)
-        return cls(
-            part,
-            of.points[rows],
-            block,
-            skin,
-            shown,
-            of.cells.middles[part.cells[cells]],
-            blocks.of[cells],
-            foam * (part.foam / float(foam.sum())),
-        )
-
-    def point(self, face: Face) -> FloatArray:
-        """A point on a face: of the foam by it the place nearest to its middle."""
-        near = self.cells[face.near[self.cell_block]]
-        if len(near) == 0:
-            near = self.cells
-        high = face.sheet.above(near)
-        thick = np.flatnonzero(np.abs(high) < 2.0 * self.part.of.cells.step)
-        near, high = (near[thick], high[thick]) if len(thick) else (near, high)
-        k = int(np.argmin(((near - near.mean(axis=0)) ** 2).sum(axis=1)))
-        out: FloatArray = near[k] - high[k] * face.sheet.w
-        return out
-
-
 def _fees(
     part: Part, sheaf: Sheaf, blocks: Blocks, faces: Sequence[Face], worth: Worth, wire: float
 ) -> tuple[FloatArray, FloatArray]:
@@ -264,45 +199,6 @@ def _fees(
     return fees, areas
 
 
-@dataclass(frozen=True, eq=False)
-class _Sight:
-    """Faces, with what lies above their sheets and what lies by them; (faces, n) of cells and of samples."""
-
-    faces: list[Face]
-    cells_up: BoolArray
-    cells_near: BoolArray
-    skin_up: BoolArray
-    skin_near: BoolArray
-    area: FloatArray
-
-    @classmethod
-    def make(cls, view: _View, faces: list[Face], area: FloatArray) -> _Sight:
-        return cls(
-            faces,
-            np.array([face.sheet.above(view.cells) >= 0.0 for face in faces]),
-            np.array([face.near[view.cell_block] for face in faces]),
-            np.array([face.sheet.above(view.points) >= 0.0 for face in faces]),
-            np.array([face.near[view.block] for face in faces]),
-            area,
-        )
-
-    def beyond(self, view: _View, rows: IntArray, sides: BoolArray, start: int) -> tuple[BoolArray, BoolArray]:
-        """For some faces, which cells and which samples lie on the side that `sides`, by blocks, leaves out.
-
-        `start`: the face where a ring is opened, below which it begins and above which it ends; -1: none is.
-        """
-        up, near = self.cells_up[rows], self.cells_near[rows]
-        inside = sides[:, view.cell_block]
-        # By a face its own side counts; which that is, most of what is there tells.
-        flip = ((up == inside) & near).sum(axis=1) * 2 < near.sum(axis=1)
-        cells = np.where(near, up == flip[:, None], ~inside)
-        skin = np.where(self.skin_near[rows], self.skin_up[rows] == flip[:, None], ~sides[:, view.block])
-        if start >= 0:
-            cells = np.where(self.cells_near[start], self.cells_up[start], cells)
-            skin = np.where(self.skin_near[start], self.skin_up[start], skin)
-        return cells, skin
-
-
 def _best_by_place(faces: Sequence[Face], fees: FloatArray, most: int) -> IntArray:
     """The cheapest faces of each place, not too many."""
     where = np.array([int(face.near.argmax()) for face in faces])
@@ -315,8 +211,8 @@ def _best_by_place(faces: Sequence[Face], fees: FloatArray, most: int) -> IntArr
 
 
 def _chain(
-    view: _View,
-    sight: _Sight,
+    view: View,
+    sight: Sight,
     rows: IntArray,
     fees: FloatArray,
     sides: BoolArray,
