@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mesh import CARVED, Mesh
+from ..mesh.mesh import CARVED, Mesh, bounds
 from ..mesh.topology import components
 from ..mesh.winding import encloses
 from .body import Body
@@ -217,11 +217,11 @@ def _swallowed(mesh: Mesh, body: Body) -> Closest | None:
     """A part of one that lies inside the other while their surfaces keep apart (or the surfaces touch anyway)."""
     standing = body.standing()
     pose = (float(len(body.motion.places) - 1), 0.0, 0.0, 0.0)
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = bounds(mesh.vertices)
     for one, other, holds in ((standing, mesh, True), (mesh, standing, body.closed)):
         if not holds:
             continue
-        least, most = (low, high) if other is mesh else (standing.vertices.min(axis=0), standing.vertices.max(axis=0))
+        least, most = (low, high) if other is mesh else bounds(standing.vertices)
         for triangle in _largest_bodies(one):
             point = one.vertices[one.triangles[triangle, 0]]
             if (point > least).all() and (point < most).all() and encloses(other, point):

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from ..errors import MeshError
-from ..mesh.mesh import FloatArray, IntArray, Mesh
+from ..mesh.mesh import FloatArray, IntArray, Mesh, bounds
 from ..mesh.topology import edge_loops
 from ..tolerance import Tolerance
 from .draft import BoolArray, Change, Draft
@@ -59,7 +59,7 @@ def fill_holes(draft: Draft, widest: float, base: bool = True) -> tuple[Draft, t
         return draft, ()
     points, triangles = _shape(mesh, table, patches)
     result = draft.add(points, triangles)
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = bounds(mesh.vertices)
     rim = np.zeros(len(mesh.vertices), dtype=bool)
     rim[patches] = True
     filled = [hole for hole in done if rim[hole.edges].any()]

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..errors import NotClosedError
-from ..mesh.mesh import Mesh
+from ..mesh.mesh import Mesh, bounds
 from ..mesh.topology import EdgeReport
 from .floor import find_floor
 from .guess import likely_up
@@ -26,7 +26,7 @@ def still_open(mesh: Mesh, report: EdgeReport, recipe: Recipe, base_problem: str
     recipe : what was tried.
     base_problem : why the base could not be closed, where that was tried; else empty.
     """
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    low, high = bounds(mesh.vertices)
 
     def where(edges: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> str:
         middle = mesh.vertices[edges].reshape(-1, 3).mean(axis=0)

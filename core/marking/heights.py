@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mesh import Mesh
+from ..mesh.mesh import Mesh, bounds
 from ..mesh.raster import flat_corners, front
 
 FloatArray = NDArray[np.float64]
@@ -47,7 +47,7 @@ class Heights:
     @classmethod
     def of(cls, mesh: Mesh) -> Heights:
         """Of a closed mesh, metres, z up."""
-        low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+        low, high = bounds(mesh.vertices)
         cell = max(_CELL, float((high - low)[:2].max()) / _MOST)
         shape = (int((high[1] - low[1]) / cell) + 1, int((high[0] - low[0]) / cell) + 1)
         flat = (mesh.vertices - np.array([low[0], low[1], 0.0])) / np.array([cell, cell, 1.0])

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..mesh.mesh import Mesh
+from ..mesh.mesh import Mesh, bounds
 from ..mesh.winding import encloses
 
 FloatArray = NDArray[np.float64]
@@ -33,7 +33,7 @@ def match_pieces(
     out: list[int | None] = [None] * len(meshes)
     free = set(range(len(places)))
     for new, mesh in enumerate(meshes):
-        low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+        low, high = bounds(mesh.vertices)
         near = [k for k in free if bool(((places[k] >= low) & (places[k] <= high)).all())]
         inside = [k for k in near if encloses(mesh, places[k])]
         if inside:

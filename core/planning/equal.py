@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from ..cutting.joint import Plane
 from ..errors import CutError
-from ..mesh.mesh import Mesh
+from ..mesh.mesh import Mesh, bounds
 from .axis import long_axis
 
 
@@ -33,6 +33,7 @@ def equal_stations(mesh: Mesh, slabs: int, along: ArrayLike | None = None) -> tu
     axis = Plane((0.0, 0.0, 0.0), long_axis(mesh)[0] if along is None else along).normal
     reach = mesh.vertices @ axis
     start, length = float(reach.min()), float(np.ptp(reach))
-    middle = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2.0
+    low, high = bounds(mesh.vertices)
+    middle = (low + high) / 2.0
     across = middle - axis * float(middle @ axis)
     return tuple(Plane(across + axis * (start + length * k / slabs), axis) for k in range(1, slabs))
