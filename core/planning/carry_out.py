@@ -181,7 +181,7 @@ class Bench:
         if found is None:
             return self._piece(lump, alone, depth, None, threads)
         out = Outcome()
-        pairs = _matched([lump.child(body) for body in found.pieces], plan)
+        pairs = _matched(lump, found, plan)
         pairs, limbs, aside = self._aside(lump, limbs, plan, pairs)
         pairs, limbs, known, nudged = self._nudge(lump, limbs, plan, pairs)
         out.nudged = aside + nudged
@@ -239,7 +239,7 @@ class Bench:
             moved = (*limbs[:-1], limbs[-1].moved(way))
             found = self._split(lump, moved)
             if found is not None and len(found.pieces) == len(plan.plans):
-                return _matched([lump.child(body) for body in found.pieces], plan), moved, 1
+                return _matched(lump, found, plan), moved, 1
         return pairs, limbs, 0
 
     def _nudge(
@@ -256,7 +256,7 @@ class Bench:
             found = self._split(lump, moved)
             if found is None:
                 break
-            fresh = _matched([lump.child(body) for body in found.pieces], plan)
+            fresh = _matched(lump, found, plan)
             if [_is_piece(rest) for _, rest in fresh] != [_is_piece(rest) for _, rest in pairs]:
                 break
             pairs, limbs = fresh, moved
@@ -322,8 +322,9 @@ def _is_piece(plan: Plan | None) -> bool:
     return plan is None or plan.option is None
 
 
-def _matched(bodies: list[Lump], plan: Plan) -> list[tuple[Lump, Plan | None]]:
-    """Each body with the plan made for it: by where its middle lies, each plan once, larger bodies first."""
+def _matched(lump: Lump, found: CutResult, plan: Plan) -> list[tuple[Lump, Plan | None]]:
+    """Each piece of a body with the plan made for it: by where its middle lies, each plan once, larger pieces first."""
+    bodies = [lump.child(body) for body in found.pieces]
     if len(bodies) == len(plan.plans) == 2:
         pairs = _two(bodies, plan)
         if pairs is not None:

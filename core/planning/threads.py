@@ -16,7 +16,6 @@ T = TypeVar("T")
 _MOST: Final = 4
 """Threads at most: what is between numpy's calls runs in one at a time, so that more would only wait."""
 
-
 _TURN: Final = 0.0005
 """Seconds that a thread runs before it lets another: by Python's usual ten times that, one that comes back from numpy
 waits longer than its next call takes."""
