@@ -20,13 +20,16 @@ _EXTREME_DIRECTIONS: Final = 256
 _MORE_DIRECTIONS: Final = 1024
 """The same where the search is to be thorough: with fewer a box came out 0.6 % too large."""
 
-_POSES: Final = 128
+_POSES: Final = 64
 """Evenly spread directions tried as the piece's up, beside the principal axes and its largest flat faces."""
+
+_MORE_POSES: Final = 128
+"""The same where the search is to be thorough."""
 
 _FLATS: Final = 32
 """Largest flat faces that the piece is laid on."""
 
-_CLOSELY: Final = (5, 2)
+_CLOSELY: Final = (3, 1)
 """Poses that are looked at closely, and those of them that are tilted step by step while that makes a box smaller."""
 
 _THOROUGH: Final = (16, 4)
@@ -84,14 +87,21 @@ def any_pose_box(
 
     Notes
     -----
-    A search, not a proof: up is tried along z, along the principal axes, square to the largest flat faces and in 128
-    even directions; the best are turned about their sides, see `small_frames`, and at last flush with an edge of the
+    A search, not a proof: up is tried along z, along the principal axes, square to the largest flat faces and in even
+    directions; the best are turned about their sides, see `small_frames`, and at last flush with an edge of the
     points that stand for the piece. The sides given are measured over all vertices, so the piece always fits, and the
     box is never larger than the upright one. A smaller box may exist.
     """
     upright = upright_box(vertices, grow) if standing is None else standing
     points = extreme_points(vertices, _MORE_DIRECTIONS if thorough else _EXTREME_DIRECTIONS)
-    ups = np.concatenate((np.eye(3)[2:], _principal_axes(points), _flat_directions(corners), _sphere(_POSES)))
+    ups = np.concatenate(
+        (
+            np.eye(3)[2:],
+            _principal_axes(points),
+            _flat_directions(corners),
+            _sphere(_MORE_POSES if thorough else _POSES),
+        )
+    )
     volumes, frames = small_frames(points, ups, grow, *(_THOROUGH if thorough else _CLOSELY))
     frame = _flush(points, float(volumes[0]), frames[0], grow)
     length, width, height = (np.ptp(vertices @ frame, axis=0) + grow).tolist()
