@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -195,71 +196,76 @@ class Need:
         box[swap, :2] = box[swap, 1::-1]
         line[swap, :2] = line[swap, 1::-1]
         line[swap, 3:5] = line[swap, 4:2:-1]
-        out = np.full(len(box), np.inf)
-        count = np.prod(self.grids, axis=1)
-        least = 0.0
-        for most, parts in (*_CLASSES, (np.inf, np.inf)):
-            # Where none of its grids will do, a body goes on to the next class.
-            rows = np.flatnonzero((mass <= most * self.limit) & ~np.isfinite(out))
-            grids = self.grids[(count >= least) & (count <= parts)]
-            if len(rows):
-                out[rows] = self._least(box[rows], volume[rows], mass[rows], line[rows], worth, grids)
-            least = most
+        # Single precision does for what is only an estimate, and is twice as fast; so are long rows.
+        bodies = np.concatenate([box, volume[:, None], mass[:, None], line], axis=1).T.astype(np.float32)
+        fill = _filled(bodies)
+        hollow = np.minimum(1.0, fill / _HOLLOW)
+        weighs = mass / self.limit
+        most = np.array([parts for _, parts in _CLASSES] + [np.inf])
+        cap = most[np.searchsorted([limits for limits, _ in _CLASSES], weighs)]
+        out: FloatArray = np.full(len(box), np.inf)
+        for low, high, grids in self._groups:
+            # No grid of so many parts comes to less than its parts, nor holds more than the limit in each.
+            rows = np.flatnonzero((out > (low if low == 1 else np.maximum(low * hollow, 2.0))) & (weighs <= high))
+            rows = rows[(cap[rows] >= low) | ~np.isfinite(out[rows])]
+            step = max(1, _AT_ONCE // grids.shape[1])
+            for begin in range(0, len(rows), step):
+                some = rows[begin : begin + step]
+                out[some] = np.minimum(out[some], self._least(bodies[:, some], fill[some], worth, grids))
         far = ~np.isfinite(out)
-        out[far] = np.maximum(float(_COUNT), mass[far] / self.limit * 1.6) * _DEAR
+        out[far] = np.maximum(float(_COUNT), weighs[far] * 1.6) * _DEAR
         return out
 
-    def _least(
-        self,
-        box: FloatArray,
-        volume: FloatArray,
-        mass: FloatArray,
-        line: FloatArray,
-        worth: Worth,
-        grids: FloatArray,
-    ) -> FloatArray:
-        # Single precision does for what is only an estimate, and is twice as fast; so is what stays in the cache.
-        out = np.empty(len(box))
-        step = max(1, _AT_ONCE // max(len(grids), 1))
-        for begin in range(0, len(box), step):
-            some = slice(begin, begin + step)
-            single = [x[some].astype(np.float32) for x in (box, volume, mass, line)]
-            out[some] = self._least_of_some(single[0], single[1], single[2], single[3], worth, grids.astype(np.float32))
-        return out
+    @cached_property
+    def _groups(self) -> list[tuple[int, int, Single]]:
+        """Grids of so many parts, from and to: (3, g, 1)."""
+        count = np.prod(self.grids, axis=1)
+        ends = [(1, 1), (2, 2), (3, 4), (5, 8), (9, 12), (13, _COUNT)]
+        return [
+            (low, high, self.grids[(count >= low) & (count <= high)].T[:, :, None].astype(np.float32))
+            for low, high in ends
+        ]
 
-    def _least_of_some(
-        self, box: Single, volume: Single, mass: Single, line: Single, worth: Worth, grids: Single
-    ) -> Single:
-        length, width, height = (box[:, k : k + 1] for k in range(3))
-        p, q, r = grids.T
+    def _least(self, bodies: Single, fill: Single, worth: Worth, grids: Single) -> Single:
+        """The least that some grids come to, a row for each while they are compared: numpy is quick along long rows."""
+        length, width, height, _, mass = bodies[:5]
+        p, q, r = grids
         count = p * q * r
         a, b, c = length / p, width / q, height / r
         a, b = np.maximum(a, b), np.minimum(a, b)
         turned = (a, b, c)
         if self.any_pose or self.stock is not None:
             turned = np.maximum(a, c), np.maximum(b, np.minimum(a, c)), np.minimum(b, c)
-        ok = np.ones((len(box), len(grids)), dtype=bool)
+        ok = np.ones((len(p), len(length)), dtype=bool)
         for sides, limits in ((turned if self.any_pose else (a, b, c), self.size), (turned, self.stock)):
             if limits is not None:
                 for side, most in zip(sides, limits, strict=True):
                     ok &= side <= most * (1.0 + _ROUND)
-        fill = np.clip(volume / np.maximum(np.prod(box, axis=1), 1e-12), 0.05, 1.0)[:, None]
-        cross = box.prod(axis=1)[:, None] / np.maximum(box, 1e-9) * fill
-        one = count <= 1.0
-        room = np.where(one, 1.0, count * np.minimum(1.0, fill / _HOLLOW))
-        share = np.where(one, 1.0, _FILL[0] + _FILL[1] * 2.0 / count)
-        added = cross @ (grids - 1.0).T
-        total = (2.0 * self.face_mass) * added
-        total += mass[:, None]
-        ok &= total <= room * (share * self.limit)
-        value = worth.area * added
-        for k, parts in enumerate((p, q, r)):
+        room = count * np.minimum(1.0, fill / _HOLLOW)
+        number = np.maximum(room, 2.0)
+        share = _FILL[0] + _FILL[1] * 2.0 / count
+        if count[0, 0] <= 1.0:
+            room[:], number[:], share[:] = 1.0, 1.0, 1.0
+        foam = length * width * height * fill
+        added = np.zeros_like(room)
+        value = np.zeros_like(room)
+        for parts, side, shown, seam in zip(grids, bodies[:3], bodies[5:8], bodies[8:], strict=True):
+            side = np.maximum(side, 1e-9)
+            added += (parts - 1.0) * (foam / side)
             # Joints that show so much line follow the more of it, the more seam there is for each.
-            shown = (parts - 1.0) * (line[:, k] / np.maximum(box[:, k], 1e-9))[:, None]
-            seam = line[:, 3 + k, None]
-            value += (worth.line * _SHOWN) * shown * (1.0 - _FOLLOWED * seam / (seam + _EACH * shown + 1e-9))
-        number = np.maximum(room, np.where(one, 1.0, 2.0))
+            line = (parts - 1.0) * (shown / side)
+            value += (worth.line * _SHOWN) * line * (1.0 - _FOLLOWED * seam / (seam + _EACH * line + 1e-9))
+        total = (2.0 * self.face_mass) * added
+        total += mass
+        ok &= total <= room * (share * self.limit)
+        value += worth.area * added
         value += number * self.leaf(total / number, worth) + worth.floor * r * (length * width * fill)
         value[~ok] = np.inf
-        out: Single = value.min(axis=1)
+        out: Single = value.min(axis=0)
         return out
+
+
+def _filled(bodies: Single) -> Single:
+    """Share of its box that each body fills, at least a twentieth."""
+    out: Single = np.clip(bodies[3] / np.maximum(bodies[0] * bodies[1] * bodies[2], 1e-12), 0.05, 1.0)
+    return out
