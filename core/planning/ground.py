@@ -31,7 +31,7 @@ _WINDOW: Final = 0.06
 _PROFILES: Final = 90
 """Most profiles that are kept."""
 
-_MOST: Final = 40
+_MOST: Final = 20
 """Most planes of a direction that are weighed."""
 
 _PLANES: Final = 80
@@ -46,13 +46,13 @@ _BESIDE: Final = 0.04
 _EVEN: Final = 6
 """Most pieces into which planes part a part evenly."""
 
-_POINTS: Final = 1_000
+_POINTS: Final = 700
 """Most places by which boxes and the mass of skin are measured."""
 
-_ROUGHLY: Final = 1_500
+_ROUGHLY: Final = 800
 """Bricks by which it is told how much of a part lies below a sheet, before it is looked at closer."""
 
-_SOME: Final = 600
+_SOME: Final = 300
 """Bricks by which it is told whether two sheets cross."""
 
 
@@ -156,7 +156,7 @@ class Ground:
         for k in sheets[sheaf.flat[sheets]].tolist():
             fan = sheaf.fans[sheaf.fan[k]]
             many = self._reached(fan, k - int(sheaf.row[k]))
-            reach = max(-(-len(many) // _MOST), round(_BESIDE / ROW / max(self._apart(fan), 1))) - 1
+            reach = round(_BESIDE / ROW / max(self._apart(fan), 1))
             out.append(many[np.abs(many - k) <= reach])
         return np.unique(np.concatenate(out))
 

@@ -109,7 +109,7 @@ def test_boxes_of_what_lies_below_and_above(part: Part, sheaf: Sheaf, found: Off
             lack += [*(low[k + 1] - along[rows].min(axis=0)), *(along[rows].max(axis=0) - high[k + 1])]
     # Places drawn together lie a little inside; a wedge that runs out thin may have few of them.
     assert min(lack) > -0.035
-    assert float(np.mean(lack)) < 0.022
+    assert float(np.mean(lack)) < 0.025
     assert max(lack) < 0.18
 
 
