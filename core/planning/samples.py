@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -155,7 +156,33 @@ def take_samples(
     The skin's mass on each class is scaled so that the whole carving weighs what `measure_piece` says: whatever law
     weighs pieces, the samples follow it.
     """
-    # The box of the whole as it stands: what it could be in another pose is of no use here.
+    with ThreadPoolExecutor(1) as pool:
+        later = pool.submit(_skin, mesh, trails, weight, keep, job.joints.seam_tolerance)
+        whole, cells = _foam(mesh, job, shares)
+        skin = later.result()
+    mass = np.array([mass_per_area(job, name) for name in KIND_NAMES])
+    laid = skin.area * mass[skin.kind]
+    total = float(laid.sum())
+    if total > 0.0:
+        laid = laid * (whole.skin_mass / total)
+    return Samples(
+        cells=cells,
+        **vars(skin),
+        skin=laid,
+        home=cells.at(skin.points - skin.normals * (0.25 * cells.step)),
+        density=job.foam.density,
+        face_mass=float(mass[JOINT]) + _rim_mass(job) * _RIM,
+        grow=whole.box[2] - float(mesh.size[2]) if not job.limits.any_pose else 0.0,
+        gap=gap,
+        tolerance=job.joints.seam_tolerance,
+        whole=whole,
+        glue=glue or GlueRectangles.none(),
+    )
+
+
+def _foam(mesh: Mesh, job: Job, shares: FloatArray | None) -> tuple[PieceFigures, Cells]:
+    """Measures of all of a carving, as it stands, and its foam in cells."""
+    # What its box could be in another pose is of no use here.
     upright = replace(job, limits=replace(job.limits, any_pose=False))
     whole = measure_piece(mesh, upright, shares)
     step = float(np.clip((max(whole.volume, 1e-9) / _CELLS) ** (1.0 / 3.0), *_STEP))
@@ -164,38 +191,33 @@ def take_samples(
     step = max(step, float(np.prod(extent + 2.0 * step) / 3e6) ** (1.0 / 3.0))
     # A small carving has small pieces.
     step = min(step, float(extent.max()) / 40.0) if extent.max() < 1.2 else step
-    cells = foam_cells(mesh, step, whole.volume)
+    return whole, foam_cells(mesh, step, whole.volume)
+
+
+@dataclass(frozen=True, eq=False)
+class _Skin:
+    """What `Samples` holds of the skin's samples, before its mass."""
+
+    points: FloatArray
+    normals: FloatArray
+    area: FloatArray
+    kind: NDArray[np.uint8]
+    weight: FloatArray
+    keep: NDArray[np.bool_]
+    seam: FloatArray
+    trail: IntArray
+    way: FloatArray
+
+
+def _skin(
+    mesh: Mesh, trails: Sequence[Trail], weight: ArrayLike | None, keep: ArrayLike | None, tolerance: float
+) -> _Skin:
+    """Samples of a carving's skin, and what each has of the trails."""
     w = np.ones(len(mesh.triangles)) if weight is None else np.asarray(weight, dtype=np.float64)
     w = np.where(mesh.kind == CARVED, w, 0.0)
     held = np.zeros(len(mesh.triangles), dtype=bool) if keep is None else np.asarray(keep, dtype=bool)
     points, normals, area, kind, w, held = _surface(mesh, w, held)
-    seam, trail, way = painted(points, trails, job.joints.seam_tolerance)
-    mass = np.array([mass_per_area(job, name) for name in KIND_NAMES])
-    skin = area * mass[kind]
-    total = float(skin.sum())
-    if total > 0.0:
-        skin = skin * (whole.skin_mass / total)
-    return Samples(
-        cells=cells,
-        points=points,
-        normals=normals,
-        area=area,
-        skin=skin,
-        kind=kind,
-        weight=w,
-        seam=seam,
-        trail=trail,
-        way=way,
-        keep=held,
-        home=cells.at(points - normals * (0.25 * step)),
-        density=job.foam.density,
-        face_mass=float(mass[JOINT]) + _rim_mass(job) * _RIM,
-        grow=whole.box[2] - float(extent[2]) if not job.limits.any_pose else 0.0,
-        gap=gap,
-        tolerance=job.joints.seam_tolerance,
-        whole=whole,
-        glue=glue or GlueRectangles.none(),
-    )
+    return _Skin(points, normals, area, kind, w, held, *painted(points, trails, tolerance))
 
 
 def _rim_mass(job: Job) -> float:
