@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from threading import Lock
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +22,11 @@ from ..job import Job
 from ..mesh.mass import mass_properties
 from ..mesh.mesh import Mesh
 from ..mesh.winding import inner_point
+from .hands import Crew
 from .limb_split import Limb
+from .nodes import Plan
 from .options import Option
 from .part import Sheet
-from .search import Plan
-from .threads import Threads
 
 FloatArray = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ class Bench:
     shares : (m,) covering share of each of the carving's triangles, or None.
     again : plans a piece anew that is over a limit; never called twice at a time.
     progress : told the share done; may raise `Cancelled`: what is planned is cut to the end, nothing planned again.
-    expected : number of pieces by the plans. outcome : what came of the bodies so far.
+    crew : that cuts and weighs. expected : number of pieces by the plans. outcome : what came of the bodies so far.
     """
 
     job: Job
@@ -132,6 +132,7 @@ class Bench:
     shares: FloatArray | None
     again: Planner
     progress: Progress | None = None
+    crew: Crew = field(default_factory=Crew)
     expected: int = 1
     outcome: Outcome = field(default_factory=Outcome)
     stopped: bool = False
@@ -145,14 +146,7 @@ class Bench:
         if self.shares is not None:
             own = lump.triangle >= 0
             share = np.where(own, self.shares[np.where(own, lump.triangle, 0)], 1.0)
-        if not self.job.limits.any_pose:
-            return measure_piece(lump.mesh, self.job, share)
-        # A piece that fits as it stands needs no search for a better pose.
-        upright = replace(self.job, limits=replace(self.job.limits, any_pose=False))
-        figures = measure_piece(lump.mesh, upright, share)
-        long, middle, short = sorted(figures.box, reverse=True)
-        figures = replace(figures, box=(long, middle, short))
-        return figures if within_limits(figures, self.job) else measure_piece(lump.mesh, self.job, share)
+        return self.crew.do(_measured, lump.mesh, self.job, share)
 
     def settle(self, lumps: Sequence[Lump]) -> tuple[list[Lump], list[Lump]]:
         """Note bodies that are within the limits as pieces; which those are, and the others."""
@@ -169,17 +163,16 @@ class Bench:
 
     def run(self, lump: Lump, plan: Plan, alone: bool) -> None:
         """Cut a body by its plan; `alone`: it is all of the carving, so its joint need not name it."""
-        with Threads() as threads:
-            self.outcome.add(self._run(lump, plan, alone, 0, threads))
+        self.outcome.add(self._run(lump, plan, alone, 0))
 
-    def _run(self, lump: Lump, plan: Plan, alone: bool, depth: int, threads: Threads) -> Outcome:
+    def _run(self, lump: Lump, plan: Plan, alone: bool, depth: int) -> Outcome:
         self._tell()
         if plan.option is None:
-            return self._piece(lump, alone, depth, None, threads)
+            return self._piece(lump, alone, depth, None)
         limbs = _limbs(plan.option)
         found = self._split(lump, limbs)
         if found is None:
-            return self._piece(lump, alone, depth, None, threads)
+            return self._piece(lump, alone, depth, None)
         out = Outcome()
         pairs = _matched(lump, found, plan)
         pairs, limbs, aside = self._aside(lump, limbs, plan, pairs)
@@ -197,10 +190,10 @@ class Bench:
         # What comes of one body does not depend on the others.
         def task(child: Lump, rest: Plan | None, figures: PieceFigures | None) -> Callable[[], Outcome]:
             if rest is None or rest.option is None:
-                return lambda: self._piece(child, False, depth, figures, threads)
-            return lambda: self._run(child, rest, False, depth, threads)
+                return lambda: self._piece(child, False, depth, figures)
+            return lambda: self._run(child, rest, False, depth)
 
-        for other in threads.map([task(*pair, figures) for pair, figures in zip(pairs, known, strict=True)]):
+        for other in self.crew.map([task(*pair, figures) for pair, figures in zip(pairs, known, strict=True)]):
             out.add(other)
         return out
 
@@ -222,12 +215,8 @@ class Bench:
 
     def _split(self, lump: Lump, limbs: Sequence[Limb]) -> CutResult | None:
         """The body cut by joints; None where that parts nothing."""
-        try:
-            joints = [limb.joint(None) for limb in limbs]
-            found = cut(lump.mesh, joints, self.gap, crumb=self.crumb, one_skin=lump.one_skin)
-        except CutError:
-            return None
-        return found if len(found.pieces) > 1 else None
+        joints = [limb.joint(None) for limb in limbs]
+        return self.crew.do(_cut, lump.mesh, joints, self.gap, self.crumb, lump.one_skin)
 
     def _aside(
         self, lump: Lump, limbs: tuple[Limb, ...], plan: Plan, pairs: list[tuple[Lump, Plan | None]]
@@ -291,7 +280,7 @@ class Bench:
             return 0.0
         return max(ways, key=abs)
 
-    def _piece(self, lump: Lump, alone: bool, depth: int, figures: PieceFigures | None, threads: Threads) -> Outcome:
+    def _piece(self, lump: Lump, alone: bool, depth: int, figures: PieceFigures | None) -> Outcome:
         """Note a piece, or plan it anew where it is over a limit."""
         out = Outcome()
         figures = self.measure(lump) if figures is None else figures
@@ -309,8 +298,31 @@ class Bench:
         with self._one:
             self.expected += plan.pieces - 1
         out.replanned = 1
-        out.add(self._run(lump, plan, alone, depth + 1, threads))
+        out.add(self._run(lump, plan, alone, depth + 1))
         return out
+
+
+def _cut(
+    known: dict[str, Any], mesh: Mesh, joints: Sequence[Joint], gap: float, crumb: float, one_skin: bool
+) -> CutResult | None:
+    """A body cut by joints; None where that parts nothing."""
+    try:
+        found = cut(mesh, joints, gap, crumb=crumb, one_skin=one_skin)
+    except CutError:
+        return None
+    return found if len(found.pieces) > 1 else None
+
+
+def _measured(known: dict[str, Any], mesh: Mesh, job: Job, share: FloatArray | None) -> PieceFigures:
+    """Measures of a body in the first pose found in which it is within the limits, or the smallest."""
+    if not job.limits.any_pose:
+        return measure_piece(mesh, job, share)
+    # A piece that fits as it stands needs no search for a better pose.
+    upright = replace(job, limits=replace(job.limits, any_pose=False))
+    figures = measure_piece(mesh, upright, share)
+    long, middle, short = sorted(figures.box, reverse=True)
+    figures = replace(figures, box=(long, middle, short))
+    return figures if within_limits(figures, job) else measure_piece(mesh, job, share)
 
 
 def _limbs(option: Option) -> tuple[Limb, ...]:

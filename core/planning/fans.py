@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from .image import COLUMN, RISE, RISES, ROW, Slab, make_image, whole_slab
 from .part import Part, Sheet
 from .path import BAND, Band, best_paths
-from .threads import Threads
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -92,8 +91,8 @@ def across(w: FloatArray, degrees: float) -> FloatArray:
     return u / np.linalg.norm(u)
 
 
-def fans_through(part: Part, worth: Worth, planes: bool, profiles: bool, threads: Threads) -> list[Fan]:
-    """Planes at even distances, and the best profiles about them, in each direction."""
+def fan_makers(part: Part, worth: Worth, planes: bool, profiles: bool) -> list[Callable[[], Fan]]:
+    """What makes planes at even distances, and the best profiles about them, in each direction."""
     turn = round(np.degrees(part.turn))
     angle = np.radians((turn + np.arange(6) * 30.0) % 180.0)
     ways = [np.array([np.cos(a), np.sin(a), 0.0]) for a in angle]
@@ -111,7 +110,7 @@ def fans_through(part: Part, worth: Worth, planes: bool, profiles: bool, threads
             makers.append(partial(_planes, w, place, inner))
         if profiles:
             makers += [partial(_profiles, slab, across(w, degrees), w, place, inner, worth) for degrees in _WIRES]
-    return threads.map(makers)
+    return makers
 
 
 def _planes(w: FloatArray, place: int, inner: IntArray) -> Fan:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,6 +117,10 @@ class Part:
     skin: IntArray
     pairs: IntArray
     faces: FloatArray
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What another process is told of it: not what is long, and soon found again."""
+        return {name: value for name, value in self.__dict__.items() if name not in ("places", "few")}
 
     @cached_property
     def foam(self) -> float:

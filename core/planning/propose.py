@@ -21,20 +21,24 @@ from ..mesh.mass import corner_areas
 from ..mesh.mesh import CARVED, Mesh
 from .billet_joints import part_by_billets
 from .carry_out import Bench, Lump
+from .hands import Crew, hands
 from .need import bounds
+from .nodes import Plan
 from .part import line_kept_whole
 from .quality import Quality, plan_words
 from .reasons import Reason, reason
 from .samples import Samples, take_samples
-from .search import Plan
 from .trails import Trail, paint
-from .wished import BUDGET, Teller, Wish, plan_all, search_body
+from .wished import BUDGET, Order, Teller, Wish, plan_all, search_body
 
 FloatArray = NDArray[np.float64]
 
 _AGAIN: Final = 200_000
 """Samples and cells looked at in the search for a piece that is planned anew."""
 
+
+_MANY: Final = 60_000
+"""Triangles from which other processes help: with fewer the plan would be made by the time that they have begun."""
 
 _STAYS: Final = "stays where you set it"
 _MISSES: Final = "stays where you set it, and cuts nothing there"
@@ -107,30 +111,32 @@ def propose(
     weights = None if weight is None else np.asarray(weight, dtype=np.float64)
     kept = None if keep is None else np.asarray(keep, dtype=bool)
     teller = Teller(progress)
-    lumps, missed = _lumps(mesh, locked, gap, crumb)
-    along_glue: list[Joint] = []
-    if layout is not None:
-        lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
-    surface = _Surface(job, gap, trails, weights, kept, shares, glue)
+    with hands(len(mesh.triangles) >= _MANY) as helping, Crew(helping) as crew:
+        lumps, missed = _lumps(mesh, locked, gap, crumb)
+        along_glue: list[Joint] = []
+        if layout is not None:
+            lumps, along_glue = _out_of_billets(lumps, layout, gap, crumb, not locked)
+        surface = _Surface(job, gap, trails, weights, kept, shares, glue)
 
-    def again(lump: Lump) -> Plan | None:
-        plan, _ = search_body(surface.sample(lump), job, wish, _AGAIN, None, must=True)
-        return plan if plan.option is not None else None
+        def again(lump: Lump) -> Plan | None:
+            plan, _ = search_body(surface.sample(lump), job, wish, _AGAIN, None, must=True)
+            return plan if plan.option is not None else None
 
-    part = teller.part(0.65, _CARRIED if wish.compare else 1.0)
-    bench = Bench(job, gap, crumb, shares, again, part)
-    alone = len(lumps) == 1 and not locked and not along_glue
-    # What joints that stay have brought within the limits is not looked at again.
-    settled, lumps = bench.settle(lumps) if locked and wish.pieces is None else ([], lumps)
-    sampled = [surface.sample(lump) for lump in lumps]
-    plans, complete, looked = plan_all(sampled, job, wish, teller)
-    bench.expected = len(settled) + sum(plan.pieces for plan in plans)
-    for lump, plan in zip(lumps, plans, strict=True):
-        bench.run(lump, plan, alone)
-    complete &= not bench.stopped
-    quality = _quality(bench, sampled, surface, settled)
-    if wish.compare:
-        quality = _compared(quality, sampled, len(settled), job, wish, teller.part(_CARRIED, 1.0))
+        part = teller.part(0.65, _CARRIED if wish.compare else 1.0)
+        bench = Bench(job, gap, crumb, shares, again, part, crew)
+        alone = len(lumps) == 1 and not locked and not along_glue
+        # What joints that stay have brought within the limits is not looked at again.
+        settled, lumps = bench.settle(lumps) if locked and wish.pieces is None else ([], lumps)
+        sampled = [surface.sample(lump) for lump in lumps]
+        order = Order(sampled, job, wish, crew)
+        plans, complete, looked = plan_all(order, teller)
+        bench.expected = len(settled) + sum(plan.pieces for plan in plans)
+        for lump, plan in zip(lumps, plans, strict=True):
+            bench.run(lump, plan, alone)
+        complete &= not bench.stopped
+        quality = _quality(bench, sampled, surface, settled)
+        if wish.compare:
+            quality = _compared(quality, order, len(settled), teller.part(_CARRIED, 1.0))
     joints = (*locked, *along_glue, *(made.joint for made in bench.outcome.made))
     reasons = (
         *(Reason(_STAYS if j not in missed else _MISSES) for j in range(len(locked))),
@@ -226,16 +232,15 @@ def _quality(bench: Bench, sampled: Sequence[Samples], surface: _Surface, settle
     )
 
 
-def _compared(
-    quality: Quality, sampled: Sequence[Samples], settled: int, job: Job, wish: Wish, progress: Progress | None
-) -> Quality:
+def _compared(quality: Quality, order: Order, settled: int, progress: Progress | None) -> Quality:
     """With the best plan of planes alone beside it, by the same search; without where the user stops it."""
     teller = Teller(progress)
     line = off = 0.0
     pieces = settled
-    for k, one in enumerate(sampled):
-        part = teller.part(k / len(sampled), (k + 1) / len(sampled))
-        plan, search = search_body(one, job, wish, BUDGET // len(sampled), part, True)
+    count = len(order.sampled)
+    for k, one in enumerate(order.sampled):
+        part = teller.part(k / count, (k + 1) / count)
+        plan, search = search_body(one, order.job, order.wish, BUDGET // count, part, True, crew=order.crew)
         if search.cancelled:
             return quality
         options = [step.option for step in plan if step.option is not None]

@@ -11,17 +11,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .hands import Crew
 from .image import ROW, Image, Slab, make_image, whole_slab
+from .nodes import Plan
 from .options import Option, Rules, cut_once
 from .part import Part, Sheet
 from .path import BAND, Band, best_paths, knots
-from .search import Plan
-from .threads import Threads
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -36,18 +36,23 @@ _NEAR: Final = 0.35
 """Metres to either side of a profile that are looked at: its band, and what turns bring in."""
 
 
-def refined(plan: Plan, rules: Rules, threads: Threads) -> Plan:
+def refined(plan: Plan, rules: Rules, crew: Crew) -> Plan:
     """A plan with its profiles laid anew where that lowers its cost, those that cut first before those that follow."""
     option = plan.option
     if option is None:
         return plan
     if not option.sheet.flat and not option.limbs:
-        sheet = _laid(plan.part, option.sheet, rules)
-        laid = None if sheet is None else cut_once(plan.part, sheet, rules)
+        laid = crew.do(_laid_anew, plan.part, option.sheet, rules)
         other = None if laid is None or laid.cost >= option.cost else _followed(plan, laid, rules)
         if other is not None and _cost(other, rules) < _cost(plan, rules) - 1e-9:
             plan = other
-    return replace(plan, plans=tuple(threads.map([partial(refined, child, rules, threads) for child in plan.plans])))
+    return replace(plan, plans=tuple(crew.map([partial(refined, child, rules, crew) for child in plan.plans])))
+
+
+def _laid_anew(known: dict[str, Any], part: Part, sheet: Sheet, rules: Rules) -> Option | None:
+    """A part cut by the best profile near a sheet; None where there is none."""
+    sheet_near = _laid(part, sheet, rules)
+    return None if sheet_near is None else cut_once(part, sheet_near, rules)
 
 
 def _cost(plan: Plan, rules: Rules) -> float:

@@ -18,14 +18,12 @@ from threading import Lock
 from typing import Final
 
 from ..errors import Cancelled, Progress
+from .hands import Crew
+from .looks import looked, parted
+from .nodes import Branch, Node, Plan, hoped, next_way, plan_of, reckon, size_of, steps
 from .options import Option, Rules
 from .part import Part
 from .sheaf import Sheaf
-from .threads import Threads
-from .ways import Way, ways
-
-STUCK: Final = 5.0
-"""Cost of a part that is over a limit and cannot be cut: a plan without one is always preferred."""
 
 _HOPE: Final = 1.05
 """Factor by which what a way seems to come to is less than what it will: it is tried where that still betters what is
@@ -34,78 +32,17 @@ known."""
 _DOUBT: Final = (0.9, 0.75, 0.6)
 """Factors tried one after the other where nothing promises by that one: what ways seem to come to may be too much."""
 
-_MORE: Final = 600_000
+_MORE: Final = 200_000
 """Samples and cells that may still be looked at by them."""
 
 _EACH: Final = 12_000
 """Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
-
-_LARGE: Final = 8_000
-"""Cells of a part whose share of the sheaf is kept for its parts."""
 
 _PLACES: Final = 2
 """Places of a plan in which other ways are tried side by side."""
 
 _TRIES: Final = ((3.5, 4), (7.0, 2), (math.inf, 1))
 """Cost up to which a part is tried in so many ways whenever it is planned."""
-
-
-@dataclass(eq=False)
-class Branch:
-    """A way to cut a part: not split yet while `option` is None, and then what it comes to by its score.
-
-    tried : whether what it makes was planned, or given up because it comes to more than what is known.
-    """
-
-    way: Way | None
-    option: Option | None = None
-    nodes: list[Node] = field(default_factory=list)
-    tried: bool = False
-
-
-@dataclass(eq=False)
-class Node:
-    """A part and the ways to cut it.
-
-    Attributes
-    ----------
-    own : cost as a piece. estimate : what it seems to come to before ways are known.
-    value : of the best plan known, infinite while there is none; `best` the way that it begins with.
-    hope : what it may come to.
-    sheaf : of a part that holds it, or its own; None: that of the body.
-    """
-
-    part: Part
-    fits: bool
-    own: float
-    estimate: float
-    ways: list[Branch] = field(default_factory=list)
-    best: Branch | None = None
-    value: float = math.inf
-    hope: float = 0.0
-    looked: bool = False
-    round: int = -1
-    sheaf: Sheaf | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Plan:
-    """A plan of one part: how it is cut and what comes of it, or a piece."""
-
-    part: Part
-    option: Option | None
-    plans: tuple[Plan, ...] = ()
-
-    def __iter__(self) -> Iterator[Plan]:
-        """All plans of it, itself first, in the order of cuts."""
-        yield self
-        for plan in self.plans:
-            yield from plan
-
-    @property
-    def pieces(self) -> int:
-        """Number of pieces."""
-        return sum(plan.pieces for plan in self.plans) if self.option else 1
 
 
 @dataclass(eq=False)
@@ -124,63 +61,67 @@ class Tally:
 
 @dataclass(eq=False)
 class Search:
-    """A search for the best plan of several bodies.
+    """A search for the best plan of a body.
 
     Attributes
     ----------
     rules : what options are judged by.
     budget : samples and cells that may be looked at, over all options; a count, so that the same carving gets the same
         plan on a slow day.
-    progress : told what is done.
-    value : cost of the plans found, infinite while there is none.
+    progress : told what is done. crew : that works on it.
+    value : cost of the plan found, infinite while there is none.
     tally : what was looked at.
     """
 
     rules: Rules
     budget: int
     progress: Progress | None = None
+    crew: Crew = field(default_factory=Crew)
     cancelled: bool = False
     value: float = float("inf")
     tally: Tally = field(default_factory=Tally)
     nodes: dict[tuple[bytes, float], Node] = field(default_factory=dict)
     _rounds: Iterator[int] = field(default_factory=itertools.count)
-    _roots: list[Node] = field(default_factory=list)
+    _root: Node | None = None
     _hope: float = _HOPE
     _telling: Lock = field(default_factory=Lock)
-    _threads: Threads = field(default_factory=Threads)
 
     @property
     def looked(self) -> int:
         """Parts that were looked at."""
         return self.tally.looked
 
-    def run(self, parts: list[Part], must: bool = False) -> list[Plan]:
-        """The best plans found. After `Cancelled` what is still open is left uncut.
+    def run(self, part: Part, must: bool = False) -> Plan:
+        """The best plan found. After `Cancelled` what is still open is left uncut.
 
-        must : cut every one of the parts, whatever the samples say of its mass and size.
+        must : cut the part, whatever the samples say of its mass and size.
         """
-        roots = self._roots = [self._node(part, must) for part in parts]
+        root = self._root = self._node(part, must)
         self.tally.most = self.budget
+        self.crew.waiting = lambda: self._tell(self.tally)
         try:
-            with Threads() as threads:
-                self._threads = threads
-                for root in roots:
-                    self._plan(root, math.inf, self.tally)
-                self._better(roots, _HOPE)
-                # Not as long as the budget lasts: most often there is nothing to be found.
-                self.tally.most = min(self.tally.most, self.tally.work + _MORE)
-                for hope in _DOUBT:
-                    self._better(roots, hope)
+            if not root.fits:
+                rules = self.rules
+                self.crew.know({"samples": part.of, "rules": rules})
+                self.crew.know({"sheaf": Sheaf.of_body(part.of, rules.worth, *rules.kinds, self.crew)})
+            self._plan(root, math.inf, self.tally)
+            self._better(root, _HOPE)
+            # Not as long as the budget lasts: most often there is nothing to be found.
+            self.tally.most = min(self.tally.most, self.tally.work + _MORE)
+            for hope in _DOUBT:
+                self._better(root, hope)
         except Cancelled:
             self.cancelled = True
-        self._settle(roots)
-        self.value = sum(root.value for root in roots)
-        return [_plan(root) for root in roots]
+        finally:
+            self.crew.waiting = None
+        self._settle(root)
+        self.value = root.value
+        return plan_of(root)
 
-    def _better(self, roots: list[Node], hope: float) -> None:
+    def _better(self, root: Node, hope: float) -> None:
         """Try other ways, where one by `hope` betters what is known, for as long as the budget lasts."""
         self._hope = hope
-        while self.tally.left > 0 and (best := self._promising(roots)):
+        while self.tally.left > 0 and (best := self._promising(root)):
             self._at_once([partial(self._try, node, branch, math.inf) for node, branch in best], self.tally)
 
     def _plan(self, node: Node, bar: float, tally: Tally) -> None:
@@ -191,11 +132,11 @@ class Search:
             self._expand(node, tally)
         tries = next(count for cost, count in _TRIES if node.estimate < cost)
         for k in itertools.count():
-            self._settle([node])
+            self._settle(node)
             if k >= tries and node.value < math.inf:
                 break
-            branch = _next(node)
-            if branch is None or self._hope * _hoped(branch) >= min(node.value, bar):
+            branch = next_way(node)
+            if branch is None or self._hope * hoped(branch) >= min(node.value, bar):
                 break
             if tally.left <= 0 and node.value < math.inf:
                 break
@@ -210,7 +151,7 @@ class Search:
             return
         bar = min(bar, node.value)
         children = sorted((child for child in branch.nodes if not child.fits), key=lambda child: -child.part.volume)
-        self._settle([node])
+        self._settle(node)
         share = min(self._hope, 1.0)
         room = bar - branch.option.cost - share * sum(child.hope for child in branch.nodes)
         if room > 0.0:
@@ -219,29 +160,29 @@ class Search:
     def _at_once(self, tasks: Sequence[Callable[[Tally], None]], tally: Tally) -> None:
         """Work on parts that have nothing in common, side by side: what comes of each does not depend on the others."""
         own = [Tally(tally.left) for _ in tasks]
-        self._threads.map([partial(task, one) for task, one in zip(tasks, own, strict=True)])
+        self.crew.map([partial(task, one) for task, one in zip(tasks, own, strict=True)])
         for one in own:
             tally.work, tally.looked = tally.work + one.work, tally.looked + one.looked
 
-    def _promising(self, roots: list[Node]) -> list[tuple[Node, Branch]]:
+    def _promising(self, root: Node) -> list[tuple[Node, Branch]]:
         """Where in the best plan most is to be gained for the work by another way: places without a part in common."""
-        self._settle(roots)
+        self._settle(root)
         found = []
-        for node in (node for root in roots for node in _steps(root)):
-            branch = _next(node)
+        for node in steps(root):
+            branch = next_way(node)
             if branch is not None:
-                gain = (node.value - self._hope * _hoped(branch)) / (_size(node) + _EACH)
+                gain = (node.value - self._hope * hoped(branch)) / (size_of(node) + _EACH)
                 found.append((gain, node, branch))
         out: list[tuple[Node, Branch]] = []
         for gain, node, branch in sorted(found, key=lambda row: -row[0]):
             if gain <= 0.0 or len(out) == _PLACES:
                 break
-            apart = (node not in list(_steps(other)) and other not in list(_steps(node)) for other, _ in out)
+            apart = (node not in list(steps(other)) and other not in list(steps(node)) for other, _ in out)
             if all(apart):
                 out.append((node, branch))
         return out
 
-    def _node(self, part: Part, must: bool = False, then: Option | None = None, sheaf: Sheaf | None = None) -> Node:
+    def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
         # Series of joints have stretches in common: a part that was met before is not looked at again.
         key = part.cells.tobytes(), round(float(part.faces[:, 3].sum()), 3)
         node = None if must else self.nodes.get(key)
@@ -250,42 +191,36 @@ class Search:
             fits = not must and part.is_piece(rules.need)
             own = rules.own(part)
             estimate = own if fits else max(rules.estimate(part), 2.0)
-            node = Node(part, fits, own, estimate, value=own if fits else math.inf, hope=estimate, sheaf=sheaf)
+            node = Node(part, fits, own, estimate, value=own if fits else math.inf, hope=estimate)
             self.nodes[key] = node
         if then is not None and not node.fits:
-            node.ways.append(self._branch(then, sheaf))
+            node.ways.append(self._branch(then))
         return node
 
-    def _branch(self, option: Option, sheaf: Sheaf | None) -> Branch:
+    def _branch(self, option: Option) -> Branch:
         parts = zip(option.parts, option.then, strict=True)
-        nodes = [self._node(part, then=then, sheaf=sheaf) for part, then in parts]
+        nodes = [self._node(part, then=then) for part, then in parts]
         return Branch(None, option, nodes)
 
     def _expand(self, node: Node, tally: Tally) -> None:
         """Look for ways to cut a part."""
         node.looked = True
-        sheaf = node.sheaf or Sheaf.of_body(node.part.of, self.rules.worth, *self.rules.kinds)
-        own = sheaf.on(node.part)
-        node.ways += [Branch(way) for way in ways(node.part, self.rules, own)]
-        # Parts of a large part are weighed sooner on what is its own; of small ones it would fill the memory.
-        node.sheaf = own if len(node.part.cells) > _LARGE else sheaf
-        tally.work += _size(node) + _EACH
+        node.ways += [Branch(way) for way in self.crew.do(looked, node.part)]
+        tally.work += size_of(node) + _EACH
         tally.looked += 1
         self._tell(tally)
 
     def _split(self, node: Node, branch: Branch, tally: Tally) -> None:
         """Split a part in a way that is not split yet."""
-        option = branch.way.make() if branch.way is not None else None
+        option = self.crew.do(parted, branch.way) if branch.way is not None else None
         branch.way = None
         if option is not None:
-            made = self._branch(option, node.sheaf)
+            made = self._branch(option)
             branch.option, branch.nodes = option, made.nodes
-        tally.work += _size(node) // 3
+        tally.work += size_of(node) // 3
 
-    def _settle(self, roots: list[Node]) -> None:
-        number = next(self._rounds)
-        for root in roots:
-            _value(root, number)
+    def _settle(self, node: Node) -> None:
+        reckon(node, next(self._rounds))
 
     def _tell(self, tally: Tally) -> None:
         if self.progress is None:
@@ -293,95 +228,10 @@ class Search:
         with self._telling:
             if self.cancelled:
                 raise Cancelled
-            pieces = sum(_plan(root).pieces for root in self._roots)
+            pieces = plan_of(self._root).pieces if self._root is not None else 0
             share = min(1.0, 1.0 - tally.left / max(self.budget, 1))
             try:
                 self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
             except Cancelled:
                 self.cancelled = True
                 raise
-
-
-def _size(node: Node) -> int:
-    return len(node.part.cells) + len(node.part.skin)
-
-
-def _next(node: Node) -> Branch | None:
-    """The way not tried yet that promises most."""
-    return min((branch for branch in node.ways if not branch.tried), key=_hoped, default=None)
-
-
-def _hoped(branch: Branch) -> float:
-    """What a way may come to."""
-    if branch.option is None:
-        return branch.way.score if branch.way is not None else math.inf
-    return branch.option.cost + sum(child.hope for child in branch.nodes)
-
-
-def _value(node: Node, number: int) -> None:
-    """Reckon the value and the hope of a part; `number` tells what was reckoned already, as parts may be met often."""
-    if node.round == number or node.fits:
-        return
-    node.round = number
-    if not node.looked and not node.ways:
-        return
-    node.value, node.best = math.inf, None
-    node.hope = math.inf if node.looked else node.estimate
-    for branch in node.ways:
-        for child in branch.nodes:
-            _value(child, number)
-        if branch.option is not None:
-            total = branch.option.cost + sum(child.value for child in branch.nodes)
-            if total < node.value:
-                node.value, node.best = total, branch
-        node.hope = min(node.hope, _hoped(branch))
-    if node.looked and all(branch.tried and branch.option is None for branch in node.ways):
-        node.value = node.hope = node.own + STUCK
-
-
-def _steps(node: Node) -> Iterator[Node]:
-    """Parts that are cut in the best plan, each before what it makes."""
-    if node.best is not None:
-        yield node
-        for child in node.best.nodes:
-            yield from _steps(child)
-
-
-def _plan(node: Node) -> Plan:
-    """The best plan known; where none is, what was begun, the rest left uncut."""
-    branch = node.best
-    if branch is None and not node.fits:
-        branch = min((branch for branch in node.ways if branch.option is not None), key=_hoped, default=None)
-    if branch is None or branch.option is None:
-        return Plan(node.part, None)
-    return Plan(node.part, branch.option, tuple(_plan(child) for child in branch.nodes))
-
-
-def divided(plan: Plan, pieces: int, rules: Rules, sheaf: Sheaf) -> Plan:
-    """The plan with its heaviest pieces cut again until there are so many, where that can be done."""
-    whole_pieces: set[int] = set()
-    while plan.pieces < pieces:
-        leaves = [step for step in plan if step.option is None and id(step) not in whole_pieces]
-        if not leaves:
-            break
-        leaf = max(leaves, key=lambda step: step.part.mass)
-        found = [way.make() for way in ways(leaf.part, rules, sheaf)]
-        most = 1 + pieces - plan.pieces
-        options = [option for option in found if option is not None and len(option.parts) <= most]
-        if not options:
-            whole_pieces.add(id(leaf))
-            continue
-        best = min(
-            options,
-            key=lambda way: way.cost + sum(float(rules.need.leaf(part.mass, rules.worth)) for part in way.parts),
-        )
-        plan = _exchanged(plan, leaf, Plan(leaf.part, best, tuple(Plan(part, None) for part in best.parts)))
-    return plan
-
-
-def _exchanged(plan: Plan, old: Plan, new: Plan) -> Plan:
-    if plan is old:
-        return new
-    return (
-        Plan(plan.part, plan.option, tuple(_exchanged(step, old, new) for step in plan.plans)) if plan.plans else plan
-    )

@@ -8,7 +8,7 @@ to on a part is a sum over the part's own.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Final
@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .entries import Entries, areas_in, lines_by
-from .fans import Fan, ends_of, fans_through, over
+from .fans import Fan, ends_of, fan_makers, over
+from .hands import Crew
 from .part import Part, Sheet, whole
 from .rows import Rows
 from .samples import Samples
-from .threads import Threads
 from .worth import Worth
 
 FloatArray = NDArray[np.float64]
@@ -109,8 +109,8 @@ class Sheaf:
 
     def on(self, part: Part) -> Sheaf:
         """The same sheets, with the entries of a part of the one that these are of."""
-        if part is self.part:
-            return self
+        if len(part.cells) == len(self.part.cells) and len(part.skin) == len(self.part.skin):
+            return self if part is self.part else replace(self, part=part)
         skin = np.zeros(len(part.of.points), dtype=bool)
         skin[part.skin] = True
         cells = np.zeros(len(part.of.cells.foam), dtype=bool)
@@ -130,21 +130,24 @@ class Sheaf:
         )
 
     @classmethod
-    def of_body(cls, samples: Samples, worth: Worth, planes: bool, profiles: bool) -> Sheaf:
-        """All sheets through a body; `planes`, `profiles`: which kinds."""
-        part = whole(samples)
-        with Threads() as threads:
-            return cls._made(part, fans_through(part, worth, planes, profiles, threads), threads)
+    def of_body(cls, samples: Samples, worth: Worth, planes: bool, profiles: bool, crew: Crew | None = None) -> Sheaf:
+        """All sheets through a body; `planes`, `profiles`: which kinds. `crew` knows its samples; None: one is made."""
+        if crew is None:
+            with Crew() as crew:
+                crew.know({"samples": samples})
+                return cls.of_body(samples, worth, planes, profiles, crew)
+        common = _common(crew.known, worth, planes, profiles)
+        steps = [partial(crew.do, _found, k, worth, planes, profiles) for k in range(len(common.makers))]
+        return cls._made(common, crew.map(steps))
 
     @classmethod
-    def _made(cls, part: Part, fans: list[Fan], threads: Threads) -> Sheaf:
+    def _made(cls, common: _Common, found: Sequence[_Found]) -> Sheaf:
+        part, brick, middles = common.part, common.brick, common.middles
         samples = part.of
-        brick, middles = _bricks(part)
         home = np.where(samples.home >= 0, brick[samples.home], -1)
-        bent = [one for one in fans if not one.flat]
-        lines = threads.map([partial(lines_by, samples, one) for one in bent])
-        areas = threads.map([partial(areas_in, samples, one) for one in bent])
-        above = threads.map([partial(over, one, middles, samples.cells.step * _BRICK) for one in fans])
+        fans = [one.fan for one in found]
+        lines = [one.lines for one in found if one.lines is not None]
+        areas = [one.areas for one in found if one.areas is not None]
         count = np.array([len(one.paths) for one in fans])
         ends = [ends_of(one) for one in fans]
         turns = np.radians([*TURNS, *(turn + 90.0 for turn in TURNS)]) + part.turn
@@ -173,10 +176,52 @@ class Sheaf:
             brick=brick,
             home=home,
             middles=middles,
-            over=np.concatenate(above),
+            over=np.concatenate([one.over for one in found]),
             axes=axes,
             lines=np.concatenate([samples.lines(every, axes[[k, k + half, -1]]) for k in range(half)], axis=1),
         )
+
+
+@dataclass(frozen=True, eq=False)
+class _Common:
+    """What all fans through a body have in common: what they were asked for, what makes each, and bricks of cells."""
+
+    asked: tuple[Worth, bool, bool]
+    part: Part
+    makers: list[Callable[[], Fan]]
+    brick: IntArray
+    middles: FloatArray
+
+
+def _common(known: dict[str, Any], worth: Worth, planes: bool, profiles: bool) -> _Common:
+    """Of the body whose samples are known, made once in each process."""
+    common: _Common | None = known.get("fans")
+    asked = worth, planes, profiles
+    if common is None or common.part.of is not known["samples"] or common.asked != asked:
+        part = whole(known["samples"])
+        common = known["fans"] = _Common(asked, part, fan_makers(part, *asked), *_bricks(part))
+    return common
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A fan, what lies by its profiles, and (sheets, bricks) share of each brick over each."""
+
+    fan: Fan
+    lines: Entries | None
+    areas: Entries | None
+    over: NDArray[np.uint8]
+
+
+def _found(known: dict[str, Any], k: int, worth: Worth, planes: bool, profiles: bool) -> _Found:
+    """One of the fans through the body whose samples are known."""
+    common = _common(known, worth, planes, profiles)
+    samples: Samples = known["samples"]
+    fan = common.makers[k]()
+    above = over(fan, common.middles, samples.cells.step * _BRICK)
+    if fan.flat:
+        return _Found(fan, None, None, above)
+    return _Found(fan, lines_by(samples, fan), areas_in(samples, fan), above)
 
 
 def _starts(fans: Sequence[Fan], found: Sequence[Entries]) -> IntArray:

@@ -10,14 +10,16 @@ from typing import Final
 from ..errors import Progress
 from ..job import Job
 from .blocks import has_limbs
+from .divided import divided
+from .hands import Crew
 from .need import Need
+from .nodes import Plan
 from .options import Rules
 from .part import whole
 from .refine import refined
 from .samples import Samples
-from .search import Plan, Search, divided
+from .search import Search
 from .sheaf import Sheaf
-from .threads import Threads
 from .worth import Worth
 
 _SHARE: Final = 0.988
@@ -67,49 +69,61 @@ class Teller:
         return lambda share, text: outer(low + (high - low) * min(share, 1.0), text)
 
 
-def plan_all(sampled: Sequence[Samples], job: Job, wish: Wish, teller: Teller) -> tuple[list[Plan], bool, int]:
+@dataclass(frozen=True, eq=False)
+class Order:
+    """What is to be planned: bodies as they were sampled, for what job, as it is wished for, and by whom."""
+
+    sampled: Sequence[Samples]
+    job: Job
+    wish: Wish
+    crew: Crew
+
+    @property
+    def rules(self) -> list[Rules]:
+        """What ways to cut each body are judged by."""
+        return [_rules(one, self.job, self.wish, False) for one in self.sampled]
+
+
+def plan_all(order: Order, teller: Teller) -> tuple[list[Plan], bool, int]:
     """A plan for each body, with as many pieces as are wished for where that can be.
 
     Returns
     -------
     The plans, whether all was searched to the end, and how many parts were looked at.
     """
-    plans, complete, looked = _search_all(sampled, job, wish, teller.part(0.05, 0.3 if wish.pieces else 0.65))
-    if wish.pieces is None or not complete:
+    wished = order.wish.pieces
+    plans, complete, looked = _search_all(order, teller.part(0.05, 0.3 if wished else 0.65))
+    if wished is None or not complete:
         return plans, complete, looked
-    if _count(plans) > wish.pieces:
-        plans, complete, more = _fewer(plans, wish.pieces, sampled, job, wish, teller)
+    if _count(plans) > wished:
+        plans, complete, more = _fewer(plans, wished, order, teller)
     else:
-        plans, complete, more = _more(plans, wish.pieces, sampled, job, wish, teller)
+        plans, complete, more = _more(plans, wished, order, teller)
     return plans, complete, looked + more
 
 
-def _fewer(
-    plans: list[Plan], wished: int, sampled: Sequence[Samples], job: Job, wish: Wish, teller: Teller
-) -> tuple[list[Plan], bool, int]:
+def _fewer(plans: list[Plan], wished: int, order: Order, teller: Teller) -> tuple[list[Plan], bool, int]:
     """Plans of fewer pieces: their joints may show more."""
     looked = 0
     for k, factor in enumerate(_FEWER):
         # Where joints need not hide at all planes do, and more places for them are looked at.
-        planes = factor == 0.0 and "plane" in job.joints.kinds
-        less, part = replace(wish, hidden=wish.hidden * factor), teller.part(0.3 + 0.15 * k, 0.45 + 0.15 * k)
-        other, complete, more = _search_all(sampled, job, less, part, planes)
+        planes = factor == 0.0 and "plane" in order.job.joints.kinds
+        less = replace(order, wish=replace(order.wish, hidden=order.wish.hidden * factor))
+        other, complete, more = _search_all(less, teller.part(0.3 + 0.15 * k, 0.45 + 0.15 * k), planes)
         looked += more
         if _count(other) < _count(plans):
             plans = other
         if not complete or _count(plans) <= wished:
             break
     if complete and _count(plans) < wished:
-        plans = _divided(plans, wished, [_rules(one, job, wish, False) for one in sampled])
+        plans = _divided(plans, wished, order.rules)
     return plans, complete, looked
 
 
-def _more(
-    plans: list[Plan], wished: int, sampled: Sequence[Samples], job: Job, wish: Wish, teller: Teller
-) -> tuple[list[Plan], bool, int]:
+def _more(plans: list[Plan], wished: int, order: Order, teller: Teller) -> tuple[list[Plan], bool, int]:
     """Plans of more pieces, about equal ones: by a lower limit of mass, and the last few by cutting the heaviest."""
     looked, complete = 0, True
-    limit = job.limits.piece_mass * _SHARE
+    limit = order.job.limits.piece_mass * _SHARE
     lighter = 1.0
     for k in range(_TRIES):
         count = _count(plans)
@@ -118,14 +132,14 @@ def _more(
         total = sum(step.part.mass for plan in plans for step in plan if step.option is None)
         lighter = min(lighter, total / wished / _FULL / limit) if k == 0 else lighter
         part = teller.part(0.3 + 0.1 * k, 0.4 + 0.1 * k)
-        other, complete, more = _search_all(sampled, job, wish, part, lighter=lighter)
+        other, complete, more = _search_all(order, part, lighter=lighter)
         looked += more
         if count < _count(other) <= wished:
             plans = other
         if not complete:
             return plans, complete, looked
         lighter = min(1.0, lighter * _count(other) / wished)
-    rules = [_rules(one, job, wish, False, min(1.0, lighter)) for one in sampled]
+    rules = [_rules(one, order.job, order.wish, False, min(1.0, lighter)) for one in order.sampled]
     return _divided(plans, wished, rules), complete, looked
 
 
@@ -154,21 +168,17 @@ def _heaviest(plan: Plan) -> float:
 
 
 def _search_all(
-    sampled: Sequence[Samples],
-    job: Job,
-    wish: Wish,
-    progress: Progress | None,
-    planes: bool = False,
-    lighter: float = 1.0,
+    order: Order, progress: Progress | None, planes: bool = False, lighter: float = 1.0
 ) -> tuple[list[Plan], bool, int]:
     """The best plan found for each body, whether each search ran to its end, and how many parts were looked at."""
-    total = sum(one.whole.volume for one in sampled)
+    total = sum(one.whole.volume for one in order.sampled)
+    count = len(order.sampled)
     teller = Teller(progress)
     plans, complete, looked = [], True, 0
-    for k, one in enumerate(sampled):
-        part = teller.part(k / len(sampled), (k + 1) / len(sampled))
+    for k, one in enumerate(order.sampled):
+        part = teller.part(k / count, (k + 1) / count)
         budget = int(BUDGET * max(one.whole.volume / total, 0.02))
-        plan, search = search_body(one, job, wish, budget, part, planes, lighter=lighter)
+        plan, search = search_body(one, order.job, order.wish, budget, part, planes, lighter=lighter, crew=order.crew)
         plans.append(plan)
         looked += search.looked
         complete &= not search.cancelled
@@ -184,19 +194,22 @@ def search_body(
     planes: bool = False,
     must: bool = False,
     lighter: float = 1.0,
+    crew: Crew | None = None,
 ) -> tuple[Plan, Search]:
     """The best plan found for a body; `planes`: of planes alone; `must`: it is to be cut in any case.
 
-    lighter : factor on the mass limit that is planned with.
+    lighter : factor on the mass limit that is planned with. crew : that works on it; None: one of threads.
     """
+    if crew is None:
+        with Crew() as crew:
+            return search_body(samples, job, wish, budget, progress, planes, must, lighter, crew)
     rules = _rules(samples, job, wish, planes, lighter)
     body = whole(samples)
     rules = replace(rules, limbs=not must and has_limbs(body))
-    search = Search(rules, budget, progress)
-    plan = search.run([body], must)[0]
+    search = Search(rules, budget, progress, crew)
+    plan = search.run(body, must)
     if not search.cancelled and rules.profiles:
-        with Threads() as threads:
-            plan = refined(plan, rules, threads)
+        plan = refined(plan, rules, crew)
     return plan, search
 
 

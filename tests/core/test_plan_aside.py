@@ -11,10 +11,10 @@ from bare_skin import BARE_SKIN
 from grid_plans import blocks, grid
 from seamwright.core.planning.carry_out import Bench, Lump
 from seamwright.core.planning.need import Need
+from seamwright.core.planning.nodes import Plan
 from seamwright.core.planning.options import Rules, cut_once
 from seamwright.core.planning.part import Sheet, whole
 from seamwright.core.planning.samples import take_samples
-from seamwright.core.planning.search import Plan
 from seamwright.core.planning.worth import Worth
 
 SIDE = 0.1

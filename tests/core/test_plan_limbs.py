@@ -131,7 +131,7 @@ def test_limb_by_limb_is_taken_where_it_is_better(ring: Part, rules: Rules) -> N
     assert has_limbs(ring)
     assert not has_limbs(whole(take_samples(rock(3, 3), JOB, 0.0)))
     searches = [Search(one, 600_000) for one in (replace(rules, limbs=False), rules)]
-    plans = [search.run([ring])[0] for search in searches]
+    plans = [search.run(ring) for search in searches]
     assert all(np.isfinite(search.value) for search in searches)
     assert not any(step.option.limbs for step in plans[0] if step.option)
     assert any(step.option.limbs for step in plans[1] if step.option)

@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The long steps of a search, done here or in another process: a look at a part, and its split in a way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .options import Option, Rules
+from .part import Part
+from .sheaf import Sheaf
+from .ways import Way, ways
+
+_LARGE: Final = 8_000
+"""Cells of a part whose share of the sheaf is kept for its parts, which are weighed sooner on it."""
+
+_KEPT: Final = 8
+"""Parts of which it is."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Holder:
+    """Which cells and samples of a body a part has."""
+
+    cells: NDArray[np.bool_]
+    skin: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, part: Part) -> _Holder:
+        cells, skin = np.zeros(len(part.of.cells.foam), dtype=bool), np.zeros(len(part.of.points), dtype=bool)
+        cells[part.cells], skin[part.skin] = True, True
+        return cls(cells, skin)
+
+    def holds(self, part: Part) -> bool:
+        """Whether it has all of another part's."""
+        return bool(self.cells[part.cells].all() and self.skin[part.skin].all())
+
+
+def looked(known: dict[str, Any], part: Part) -> list[Way]:
+    """Ways to cut a part of the body whose rules and sheaf are known."""
+    sheaf: Sheaf = known["sheaf"]
+    of, narrow = known.get("narrow", (None, []))
+    if of is not sheaf:
+        narrow = []
+        known["narrow"] = sheaf, narrow
+    for one, holder in list(narrow):
+        if len(one.part.cells) < len(sheaf.part.cells) and holder.holds(part):
+            sheaf = one
+    own = sheaf.on(part)
+    if len(part.cells) > _LARGE:
+        narrow.append((own, _Holder.of(part)))
+        del narrow[:-_KEPT]
+    return ways(part, known["rules"], own)
+
+
+def parted(known: dict[str, Any], way: Way) -> Option | None:
+    """A part split in a way; None where that parts nothing."""
+    option = way.make()
+    _weigh(option, known["rules"])
+    return option
+
+
+def _weigh(option: Option | None, rules: Rules) -> None:
+    """Have parts find what they are judged by."""
+    if option is not None:
+        for part, then in zip(option.parts, option.then, strict=True):
+            rules.own(part)
+            if not part.is_piece(rules.need):
+                rules.estimate(part)
+            _weigh(then, rules)
