@@ -41,6 +41,9 @@ _EACH: Final = 12_000
 _PLACES: Final = 2
 """Places of a plan in which other ways are tried side by side."""
 
+_TRY: Final = 3
+"""Times its size that a try of another way at a part takes at least, about: where less is left it is not begun."""
+
 _TRIES: Final = ((3.5, 4), (7.0, 2), (math.inf, 1))
 """Cost up to which a part is tried in so many ways whenever it is planned."""
 
@@ -174,12 +177,16 @@ class Search:
                 gain = (node.value - self._hope * hoped(branch)) / (size_of(node) + _EACH)
                 found.append((gain, node, branch))
         out: list[tuple[Node, Branch]] = []
+        left = self.tally.left
         for gain, node, branch in sorted(found, key=lambda row: -row[0]):
             if gain <= 0.0 or len(out) == _PLACES:
                 break
+            if _TRY * size_of(node) > left:
+                continue
             apart = (node not in list(steps(other)) and other not in list(steps(node)) for other, _ in out)
             if all(apart):
                 out.append((node, branch))
+                left -= _TRY * size_of(node)
         return out
 
     def _node(self, part: Part, must: bool = False, then: Option | None = None) -> Node:
