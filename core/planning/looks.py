@@ -3,14 +3,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from .options import Option, Rules
-from .part import Part
+from .part import Part, marks
 from .sheaf import Sheaf
 from .ways import Way, ways
 
@@ -21,24 +17,6 @@ _KEPT: Final = 8
 """Parts of which it is."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Holder:
-    """Which cells and samples of a body a part has."""
-
-    cells: NDArray[np.bool_]
-    skin: NDArray[np.bool_]
-
-    @classmethod
-    def of(cls, part: Part) -> _Holder:
-        cells, skin = np.zeros(len(part.of.cells.foam), dtype=bool), np.zeros(len(part.of.points), dtype=bool)
-        cells[part.cells], skin[part.skin] = True, True
-        return cls(cells, skin)
-
-    def holds(self, part: Part) -> bool:
-        """Whether it has all of another part's."""
-        return bool(self.cells[part.cells].all() and self.skin[part.skin].all())
-
-
 def looked(known: dict[str, Any], part: Part) -> list[Way]:
     """Ways to cut a part of the body whose rules and sheaf are known."""
     sheaf: Sheaf = known["sheaf"]
@@ -46,12 +24,12 @@ def looked(known: dict[str, Any], part: Part) -> list[Way]:
     if of is not sheaf:
         narrow = []
         known["narrow"] = sheaf, narrow
-    for one, holder in list(narrow):
-        if len(one.part.cells) < len(sheaf.part.cells) and holder.holds(part):
+    for one, (cells, skin) in list(narrow):
+        if len(one.part.cells) < len(sheaf.part.cells) and cells[part.cells].all() and skin[part.skin].all():
             sheaf = one
     own = sheaf.on(part)
     if len(part.cells) > _LARGE:
-        narrow.append((own, _Holder.of(part)))
+        narrow.append((own, marks(part)))
         del narrow[:-_KEPT]
     return ways(part, known["rules"], own)
 

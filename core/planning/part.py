@@ -222,6 +222,13 @@ class Part:
         return bool(((foot @ way).max(axis=0) + self.of.cells.step / 2.0 > self.middle[:2] @ way).all())
 
 
+def marks(part: Part) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which of all cells, and of all samples of the skin, a part has."""
+    cells, skin = np.zeros(len(part.of.cells.foam), dtype=bool), np.zeros(len(part.of.points), dtype=bool)
+    cells[part.cells], skin[part.skin] = True, True
+    return cells, skin
+
+
 def whole(samples: Samples) -> Part:
     """All of a body."""
     cells = np.arange(len(samples.cells.foam))

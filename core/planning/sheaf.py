@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from .entries import Entries, areas_in, lines_by
 from .fans import Fan, ends_of, fan_makers, over
 from .hands import Crew
-from .part import Part, Sheet, whole
+from .part import Part, Sheet, marks, whole
 from .rows import Rows
 from .samples import Samples
 from .worth import Worth
@@ -111,10 +111,7 @@ class Sheaf:
         """The same sheets, with the entries of a part of the one that these are of."""
         if len(part.cells) == len(self.part.cells) and len(part.skin) == len(self.part.skin):
             return self if part is self.part else replace(self, part=part)
-        skin = np.zeros(len(part.of.points), dtype=bool)
-        skin[part.skin] = True
-        cells = np.zeros(len(part.of.cells.foam), dtype=bool)
-        cells[part.cells] = True
+        cells, skin = marks(part)
         by, met = (np.flatnonzero(mine[name]) for mine, name in ((skin, self.sample), (cells, self.cell)))
         return replace(
             self,

@@ -78,10 +78,9 @@ class Order:
     wish: Wish
     crew: Crew
 
-    @property
-    def rules(self) -> list[Rules]:
-        """What ways to cut each body are judged by."""
-        return [_rules(one, self.job, self.wish, False) for one in self.sampled]
+    def rules(self, lighter: float = 1.0) -> list[Rules]:
+        """What ways to cut each body are judged by; `lighter`: factor on the mass limit."""
+        return [_rules(one, self.job, self.wish, False, lighter) for one in self.sampled]
 
 
 def plan_all(order: Order, teller: Teller) -> tuple[list[Plan], bool, int]:
@@ -116,7 +115,7 @@ def _fewer(plans: list[Plan], wished: int, order: Order, teller: Teller) -> tupl
         if not complete or _count(plans) <= wished:
             break
     if complete and _count(plans) < wished:
-        plans = _divided(plans, wished, order.rules)
+        plans = _divided(plans, wished, order.rules())
     return plans, complete, looked
 
 
@@ -139,8 +138,7 @@ def _more(plans: list[Plan], wished: int, order: Order, teller: Teller) -> tuple
         if not complete:
             return plans, complete, looked
         lighter = min(1.0, lighter * _count(other) / wished)
-    rules = [_rules(one, order.job, order.wish, False, min(1.0, lighter)) for one in order.sampled]
-    return _divided(plans, wished, rules), complete, looked
+    return _divided(plans, wished, order.rules(min(1.0, lighter))), complete, looked
 
 
 def _divided(plans: Sequence[Plan], wished: int, rules: Sequence[Rules]) -> list[Plan]:
