@@ -42,15 +42,16 @@ class Blocks:
         many = max(2, round((len(part.cells) / _BLOCKS) ** (1.0 / 3.0)))
         place = np.floor((middles - middles.min(axis=0)) / (many * cells.step) + 1e-6).astype(np.int64)
         span = place.max(axis=0) + 1
-        _, of = np.unique((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2], return_inverse=True)
-        of = of.reshape(-1)
+        of = _numbered((place[:, 0] * span[1] + place[:, 1]) * span[2] + place[:, 2], int(np.prod(span)))
         count = np.bincount(of)
         centre = np.stack([np.bincount(of, middles[:, k]) for k in range(3)], axis=1) / count[:, None]
         local = np.full(len(cells.foam), -1, dtype=np.int64)
         local[part.cells] = of
-        edges = np.sort(local[part.pairs], axis=1)
-        edges = np.unique(edges[edges[:, 0] != edges[:, 1]], axis=0)
-        return cls(of, centre, edges)
+        one, two = local[part.pairs].T
+        apart = one != two
+        one, two = one[apart], two[apart]
+        names = np.unique(np.minimum(one, two) * len(count) + np.maximum(one, two))
+        return cls(of, centre, np.stack(np.divmod(names, len(count)), axis=1))
 
     def faces(self, sheet: Sheet) -> list[tuple[BoolArray, BoolArray]]:
         """For each face of a sheet the edges that it severs, (e,), and the blocks by it, (k,)."""
@@ -67,9 +68,27 @@ class Blocks:
         return [(crossing & (names == k), near & (label == k)) for k in np.unique(names[crossing]).tolist()]
 
     def parted(self, severed: BoolArray) -> IntArray:
-        """Connected groups of blocks when some edges are severed."""
-        rest = self.edges[~severed]
-        return joined(len(self.middles), rest[:, 0], rest[:, 1])
+        """Connected groups of blocks, (f, k), when some edges are severed, (f, e): numbered for each f from 0."""
+        count = len(self.middles)
+        which, edge = np.nonzero(~severed)
+        one, two = (self.edges[edge] + count * which[:, None]).T
+        label = joined(count * len(severed), one, two).reshape(len(severed), count)
+        # Groups are numbered by their first block, one set of edges after the other.
+        return label - label[:, :1]
+
+    @property
+    def limbs(self) -> bool:
+        """Whether the part is a ring or bent, so that planes through it meet it in several faces."""
+        for turn in np.radians(np.arange(0.0, 180.0, 30.0)).tolist():
+            w = np.array([np.cos(turn), np.sin(turn), 0.0])
+            u = np.array([w[1], -w[0], 0.0])
+            height = self.middles @ w
+            for share in _STATIONS:
+                at = float(height.min() + share * np.ptp(height))
+                faces = self.faces(Sheet(u, w, np.array([[0.0, at]]), True))
+                if sum(int(severed.sum()) >= _EDGES for severed, _ in faces) > 1:
+                    return True
+        return False
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,16 +101,9 @@ class Face:
     near: BoolArray
 
 
-def has_limbs(part: Part) -> bool:
-    """Whether a part is a ring or bent, so that planes through it meet it in several faces."""
-    blocks = Blocks.make(part)
-    for turn in np.radians(np.arange(0.0, 180.0, 30.0)).tolist():
-        w = np.array([np.cos(turn), np.sin(turn), 0.0])
-        u = np.array([w[1], -w[0], 0.0])
-        height = blocks.middles @ w
-        for share in _STATIONS:
-            at = float(height.min() + share * np.ptp(height))
-            faces = blocks.faces(Sheet(u, w, np.array([[0.0, at]]), True))
-            if sum(int(severed.sum()) >= _EDGES for severed, _ in faces) > 1:
-                return True
-    return False
+def _numbered(places: IntArray, most: int) -> IntArray:
+    """Places, each below `most`, numbered from 0 in order, without gaps."""
+    taken = np.zeros(most, dtype=bool)
+    taken[places] = True
+    out: IntArray = (np.cumsum(taken) - 1)[places]
+    return out

@@ -44,9 +44,9 @@ def bound_share(sheet: Sheet, own: FloatArray, other: FloatArray, step: float) -
     """
     if len(own) == 0 or len(other) == 0:
         return 0.0
-    least = 1.0
+    least, along, across = 1.0, sheet.wire, sheet.u
     for turn in (np.arange(_TURNS if sheet.flat else 1) * (np.pi / _TURNS)).tolist():
-        u, wire = np.cos(turn) * sheet.u + np.sin(turn) * sheet.wire, np.cos(turn) * sheet.wire - np.sin(turn) * sheet.u
+        u, wire = np.cos(turn) * across + np.sin(turn) * along, np.cos(turn) * along - np.sin(turn) * across
         share = _bound(own @ u, own @ wire, other @ u, other @ wire, step)
         least = min(least, share)
         if least <= FEW:

@@ -66,14 +66,16 @@ class Series:
     ring: bool
 
 
-def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, wire: float) -> Series | None:
+def series(
+    part: Part, blocks: Blocks, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, wire: float
+) -> Series | None:
     """The best series of joints through one limb each; None where the part has no limbs.
 
     Parameters
     ----------
-    rows : (n,) sheets of the sheaf that joints may be made of. wire : longest wire, metres.
+    blocks : of the part. rows : (n,) sheets of the sheaf that joints may be made of. wire : longest wire, metres.
     """
-    blocks, sheaf = Blocks.make(part), sheaf.on(part)
+    sheaf = sheaf.on(part)
     faces: list[Face] = []
     several = 0
     for k in rows.tolist():
@@ -97,9 +99,9 @@ def series(part: Part, sheaf: Sheaf, rows: IntArray, need: Need, worth: Worth, w
     sight = Sight.make(view, faces, area[keep])
     if not ring:
         far = _end(blocks)
-        sides = [blocks.parted(face.severed) for face in faces]
+        side = blocks.parted(np.array([face.severed for face in faces]))
         rows = np.arange(len(faces))
-        ends = np.array([side == side[far] for side in sides])
+        ends = side == side[:, far, None]
         found = _chain(view, sight, rows, fees, ends, need, worth)
         return None if found is None else Series(_limbs(view, faces, found[1]), found[0], False)
     best: tuple[float, list[int]] | None = None
@@ -132,26 +134,22 @@ def _opened(
     ends = blocks.edges[start.severed]
     up = start.sheet.above(blocks.middles) >= 0.0
     far = int(ends[~up[ends]][0])
-    apart = np.flatnonzero([not (face.near & start.near).any() for face in sight.faces])
-    sides = [blocks.parted(sight.faces[n].severed | start.severed) for n in apart.tolist()]
-    two = np.array([side.max() == 1 for side in sides], dtype=bool)
+    apart = np.flatnonzero(~(np.array([face.near for face in sight.faces]) & start.near).any(axis=1))
+    side = blocks.parted(np.array([face.severed for face in sight.faces])[apart] | start.severed)
+    two = side.max(axis=1) == 1
     if not two.any():
         return None
-    own = np.array([side == side[far] for side in sides])[two]
+    own = (side == side[:, far, None])[two]
     found = _chain(view, sight, apart[two], fees, own, need, worth, k)
     return None if found is None else (found[0] + float(fees[k]), [k, *found[1]])
 
 
 def _sorted_out(blocks: Blocks, faces: list[Face]) -> tuple[bool, list[Face]]:
     """Whether the part is a ring, and the faces that open it, or those that part it."""
-    whole = int(blocks.parted(np.zeros(len(blocks.edges), dtype=bool)).max())
-    opening, parting = [], []
-    for face in faces:
-        count = int(blocks.parted(face.severed).max()) - whole
-        if count == 0:
-            opening.append(face)
-        elif count == 1:
-            parting.append(face)
+    severed = np.array([np.zeros(len(blocks.edges), dtype=bool), *(face.severed for face in faces)])
+    count = blocks.parted(severed).max(axis=1)
+    more = (count[1:] - count[0]).tolist()
+    opening, parting = ([face for face, n in zip(faces, more, strict=True) if n == many] for many in (0, 1))
     return (True, opening) if len(opening) > len(parting) // 4 and len(opening) > 3 else (False, parting)
 
 
@@ -292,8 +290,9 @@ def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> Fl
     along = [np.cos(a) * points[:, 0] + np.sin(a) * points[:, 1] for a in (*_TURNS, *(_TURNS + np.pi / 2.0))]
     for begin in range(0, len(i), 1024):
         rows = slice(begin, begin + 1024)
-        inside = every[i[rows]] & ~every[j[rows]]
-        reach = np.stack([_extent(values, inside) for values in (*along, points[:, 2])], axis=1)
+        # Nothing is added to what is between the two, so that it stays the same to the last bit.
+        aside = np.where(every[i[rows]] & ~every[j[rows]], 0.0, np.inf)
+        reach = np.stack([_extent(values, aside) for values in (*along, points[:, 2])], axis=1)
         count = len(_TURNS)
         flat = reach[:, :count] * reach[:, count : 2 * count]
         best = np.argmin(flat, axis=1)
@@ -302,8 +301,9 @@ def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> Fl
     return out
 
 
-def _extent(values: FloatArray, inside: BoolArray) -> FloatArray:
-    high = np.where(inside, values, -np.inf).max(axis=1)
-    low = np.where(inside, values, np.inf).min(axis=1)
+def _extent(values: FloatArray, aside: FloatArray) -> FloatArray:
+    """How far the values that are not aside reach, of each row; 0 where all are."""
+    high = (values - aside).max(axis=1)
+    low = (values + aside).min(axis=1)
     out: FloatArray = np.where(np.isfinite(high), high - low, 0.0)
     return out

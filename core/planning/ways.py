@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from .blocks import has_limbs
+from .blocks import Blocks
 from .chain import best_chains, stretches
 from .ground import Ground
 from .limbs import series
@@ -31,9 +31,10 @@ _SINGLES: Final = 4
 _FLAT: Final = 3
 """Single planes beside them."""
 
-_LIMBS: Final = (2.5, 9.0)
+_LIMBS: Final = (2.5, 9.0, 16.0)
 """Cost from which a part is looked at for limbs that are cut one by one: of planes alone, and where there are profiles
-too, which bend so far that for a shorter part any direction will do."""
+too, which bend so far that for a shorter part any direction will do. Last, the same of what is no longer all of the
+body: most often it is already known how its limbs may be cut."""
 
 _SOME: Final = 3
 """Of so many planes one is looked at for limbs where there are profiles too."""
@@ -72,16 +73,23 @@ def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
     for score, names in chosen:
         sheets = tuple(sheaf.sheet(k) for k in names)
         out.append(Way(score, partial(cut_series, part, sheets, rules)))
-    if rules.limbs and rules.estimate(part) >= _LIMBS[rules.profiles] and has_limbs(part):
+    if rules.limbs and rules.estimate(part) >= _long(part, rules) and (blocks := Blocks.make(part)).limbs:
         use = found.sheets
         if rules.profiles:
             use = use[found.serial]
             use = np.concatenate([use[~sheaf.flat[use]], use[sheaf.flat[use]][::_SOME]])
-        along = series(part, sheaf, use, rules.need, rules.worth, rules.wire)
+        along = series(part, blocks, sheaf, use, rules.need, rules.worth, rules.wire)
         if along is not None:
             out.append(Way(along.cost, partial(cut_limbs, part, along, rules)))
     out.sort(key=lambda way: way.score)
     return out
+
+
+def _long(part: Part, rules: Rules) -> float:
+    """Cost from which a part is looked at for limbs."""
+    if not rules.profiles:
+        return _LIMBS[0]
+    return _LIMBS[1] if len(part.cells) == len(part.of.cells.foam) else _LIMBS[2]
 
 
 def _chosen(found: Offers, sheaf: Sheaf, rules: Rules) -> list[_Choice]:

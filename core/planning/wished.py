@@ -9,7 +9,7 @@ from typing import Final
 
 from ..errors import Progress
 from ..job import Job
-from .blocks import has_limbs
+from .blocks import Blocks
 from .divided import divided
 from .hands import Crew
 from .need import Need
@@ -203,7 +203,7 @@ def search_body(
             return search_body(samples, job, wish, budget, progress, planes, must, lighter, crew)
     rules = _rules(samples, job, wish, planes, lighter)
     body = whole(samples)
-    rules = replace(rules, limbs=not must and has_limbs(body))
+    rules = replace(rules, limbs=not must and Blocks.make(body).limbs)
     search = Search(rules, budget, progress, crew)
     plan = search.run(body, must)
     if not search.cancelled and rules.profiles:

@@ -15,7 +15,7 @@ from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning import ways as choice
-from seamwright.core.planning.blocks import has_limbs
+from seamwright.core.planning.blocks import Blocks
 from seamwright.core.planning.limb_split import Limb, split_limbs
 from seamwright.core.planning.limbs import series
 from seamwright.core.planning.need import Need
@@ -128,8 +128,8 @@ def test_a_ring_is_planned_and_cut_within_the_limits() -> None:
 
 
 def test_limb_by_limb_is_taken_where_it_is_better(ring: Part, rules: Rules) -> None:
-    assert has_limbs(ring)
-    assert not has_limbs(whole(take_samples(rock(3, 3), JOB, 0.0)))
+    assert Blocks.make(ring).limbs
+    assert not Blocks.make(whole(take_samples(rock(3, 3), JOB, 0.0))).limbs
     searches = [Search(one, 600_000) for one in (replace(rules, limbs=False), rules)]
     plans = [search.run(ring) for search in searches]
     assert all(np.isfinite(search.value) for search in searches)
