@@ -8,7 +8,7 @@ from typing import Any, Final
 from .options import Option, Rules
 from .part import Part, marks
 from .sheaf import Sheaf
-from .ways import Way, ways
+from .ways import Way, limb_ways, ways
 
 _LARGE: Final = 8_000
 """Cells of a part whose share of the sheaf is kept for its parts, which are weighed sooner on it."""
@@ -18,7 +18,17 @@ _KEPT: Final = 8
 
 
 def looked(known: dict[str, Any], part: Part) -> list[Way]:
-    """Ways to cut a part of the body whose rules and sheaf are known."""
+    """Ways to cut a part of the body whose rules and sheaf are known by whole sheets."""
+    return ways(part, known["rules"], _sheaf_of(known, part))
+
+
+def limbs_looked(known: dict[str, Any], part: Part) -> list[Way]:
+    """Ways to cut it by joints through one limb each."""
+    return limb_ways(part, known["rules"], _sheaf_of(known, part))
+
+
+def _sheaf_of(known: dict[str, Any], part: Part) -> Sheaf:
+    """The sheaf with the entries of a part, cut down from those of the least part that is kept and holds it."""
     sheaf: Sheaf = known["sheaf"]
     of, narrow = known.get("narrow", (None, []))
     if of is not sheaf:
@@ -31,7 +41,7 @@ def looked(known: dict[str, Any], part: Part) -> list[Way]:
     if len(part.cells) > _LARGE:
         narrow.append((own, marks(part)))
         del narrow[:-_KEPT]
-    return ways(part, known["rules"], own)
+    return own
 
 
 def parted(known: dict[str, Any], way: Way) -> Option | None:

@@ -19,11 +19,12 @@ from typing import Final
 
 from ..errors import Cancelled, Progress
 from .hands import Crew
-from .looks import looked, parted
+from .looks import limbs_looked, looked, parted
 from .nodes import Branch, Node, Plan, hoped, next_way, plan_of, reckon, size_of, steps
 from .options import Option, Rules
 from .part import Part
 from .sheaf import Sheaf
+from .ways import is_long
 
 _HOPE: Final = 1.05
 """Factor by which what a way seems to come to is less than what it will: it is tried where that still betters what is
@@ -212,7 +213,10 @@ class Search:
     def _expand(self, node: Node, tally: Tally) -> None:
         """Look for ways to cut a part."""
         node.looked = True
-        node.ways += [Branch(way) for way in self.crew.do(looked, node.part)]
+        # The longer first.
+        looks = [limbs_looked, looked] if is_long(node.part, node.estimate, self.rules) else [looked]
+        found = self.crew.map([partial(self.crew.do, look, node.part) for look in looks])
+        node.ways += [Branch(way) for more in found for way in more]
         tally.work += size_of(node) + _EACH
         tally.looked += 1
         self._tell(tally)

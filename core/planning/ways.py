@@ -56,7 +56,7 @@ _Choice = tuple[float, tuple[int, ...]]
 
 
 def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
-    """Ways to cut a part, the best first by what its parts seem to come to; none where nothing can be cut."""
+    """Ways to cut a part by whole sheets, the best first by what its parts seem to come to; none where none can be."""
     ground = Ground.of(part, sheaf)
     found = ground.offers(*ground.near(rules.need, rules.worth), rules.worth, rules.wire)
     if not len(found):
@@ -73,23 +73,28 @@ def ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
     for score, names in chosen:
         sheets = tuple(sheaf.sheet(k) for k in names)
         out.append(Way(score, partial(cut_series, part, sheets, rules)))
-    if rules.limbs and rules.estimate(part) >= _long(part, rules) and (blocks := Blocks.make(part)).limbs:
-        use = found.sheets
-        if rules.profiles:
-            use = use[found.serial]
-            use = np.concatenate([use[~sheaf.flat[use]], use[sheaf.flat[use]][::_SOME]])
-        along = series(part, blocks, sheaf, use, rules.need, rules.worth, rules.wire)
-        if along is not None:
-            out.append(Way(along.cost, partial(cut_limbs, part, along, rules)))
     out.sort(key=lambda way: way.score)
     return out
 
 
-def _long(part: Part, rules: Rules) -> float:
-    """Cost from which a part is looked at for limbs."""
+def is_long(part: Part, cost: float, rules: Rules) -> bool:
+    """Whether a part that seems to come to so much is looked at for limbs."""
     if not rules.profiles:
-        return _LIMBS[0]
-    return _LIMBS[1] if len(part.cells) == len(part.of.cells.foam) else _LIMBS[2]
+        return rules.limbs and cost >= _LIMBS[0]
+    return rules.limbs and cost >= _LIMBS[1 if len(part.cells) == len(part.of.cells.foam) else 2]
+
+
+def limb_ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
+    """The way to cut a part by a series of joints through one limb each; none where it has no limbs."""
+    blocks = Blocks.make(part)
+    if not blocks.limbs:
+        return []
+    rows, serial = Ground.of(part, sheaf).near(rules.need, rules.worth)
+    if rules.profiles:
+        rows = rows[serial]
+        rows = np.concatenate([rows[~sheaf.flat[rows]], rows[sheaf.flat[rows]][::_SOME]])
+    along = series(part, blocks, sheaf, rows, rules.need, rules.worth, rules.wire)
+    return [] if along is None else [Way(along.cost, partial(cut_limbs, part, along, rules))]
 
 
 def _chosen(found: Offers, sheaf: Sheaf, rules: Rules) -> list[_Choice]:

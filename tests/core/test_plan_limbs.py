@@ -14,7 +14,6 @@ from seamwright.core.cutting.joint import Plane
 from seamwright.core.handling.checks import within_limits
 from seamwright.core.handling.figures import measure_piece
 from seamwright.core.mesh.mesh import Mesh
-from seamwright.core.planning import ways as choice
 from seamwright.core.planning.blocks import Blocks
 from seamwright.core.planning.limb_split import Limb, split_limbs
 from seamwright.core.planning.limbs import series
@@ -26,7 +25,7 @@ from seamwright.core.planning.samples import take_samples
 from seamwright.core.planning.search import Search
 from seamwright.core.planning.sheaf import Sheaf
 from seamwright.core.planning.suggest import suggest
-from seamwright.core.planning.ways import ways
+from seamwright.core.planning.ways import limb_ways, ways
 from seamwright.core.planning.wished import search_body
 from seamwright.core.planning.worth import Worth
 from shapes import rock, torus
@@ -87,15 +86,14 @@ def test_a_sheet_with_one_face_needs_no_limb(rules: Rules) -> None:
     assert made.limbs[0].point is None
     sheaf = Sheaf.of_body(block.of, Worth.of(0.5), True, False)
     every = np.flatnonzero((sheaf.least < 0.2) & (sheaf.most > -0.2))[::3]
-    assert series(block, sheaf, every, rules.need, rules.worth, 1.5) is None
+    assert series(block, Blocks.make(block), sheaf, every, rules.need, rules.worth, 1.5) is None
 
 
-def test_a_ring_is_offered_two_joints_each_on_a_limb_of_its_own(
-    ring: Part, rules: Rules, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_ring_is_offered_two_joints_each_on_a_limb_of_its_own(ring: Part, rules: Rules) -> None:
     sheaf = Sheaf.of_body(ring.of, rules.worth, *rules.kinds)
-    found = [(way.score, way.make()) for way in ways(ring, rules, sheaf)]
-    (option,) = [option for _, option in found if option is not None and option.limbs]
+    (way,) = limb_ways(ring, rules, sheaf)
+    option = way.make()
+    assert option is not None
     assert len(option.limbs) == len(option.parts) == 2
     one, two = option.limbs
     assert one.point is not None
@@ -106,12 +104,11 @@ def test_a_ring_is_offered_two_joints_each_on_a_limb_of_its_own(
     assert sorted(body.volume for body in exact.pieces) == pytest.approx(
         sorted(part.foam for part in option.parts), rel=0.02
     )
-    # It comes on top of what is offered anyway, the best first.
-    monkeypatch.setattr(choice, "series", lambda *_: None)
-    without = ways(ring, rules, sheaf)
-    assert [score for score, _ in found] == sorted(score for score, _ in found)
-    assert len(found) == len(without) + 1
-    assert {way.score for way in without} < {score for score, _ in found}
+    # It comes on top of what whole sheets offer, the best first.
+    others = [(other.score, other.make()) for other in ways(ring, rules, sheaf)]
+    assert others
+    assert [score for score, _ in others] == sorted(score for score, _ in others)
+    assert not any(other is not None and other.limbs for _, other in others)
 
 
 def test_a_ring_is_planned_and_cut_within_the_limits() -> None:
