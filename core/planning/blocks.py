@@ -69,12 +69,15 @@ class Blocks:
 
     def parted(self, severed: BoolArray) -> IntArray:
         """Connected groups of blocks, (f, k), when some edges are severed, (f, e): numbered for each f from 0."""
-        count = len(self.middles)
-        which, edge = np.nonzero(~severed)
-        one, two = (self.edges[edge] + count * which[:, None]).T
+        # What none of them severs is joined once for all.
+        some = severed.any(axis=0)
+        base = joined(len(self.middles), *self.edges[~some].T)
+        ends, count = base[self.edges[some]], int(base.max()) + 1
+        which, edge = np.nonzero(~severed[:, some])
+        one, two = (ends[edge] + count * which[:, None]).T
         label = joined(count * len(severed), one, two).reshape(len(severed), count)
         # Groups are numbered by their first block, one set of edges after the other.
-        return label - label[:, :1]
+        return (label - label[:, :1])[:, base]
 
     @property
     def limbs(self) -> bool:

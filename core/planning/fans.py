@@ -138,15 +138,22 @@ def ends_of(fan: Fan) -> tuple[FloatArray, FloatArray]:
 def over(fan: Fan, middles: FloatArray, side: float) -> NDArray[np.uint8]:
     """Share of each brick over each sheet of a fan."""
     rises = (np.zeros(1) if fan.flat else RISES) * (ROW / COLUMN)
-    # Metres of w over which a sheet of each rise passes a brick.
-    high = np.abs(fan.w[None, :] - rises[:, None] * fan.u[None, :]).sum(axis=1) * side
-    above = ((middles @ fan.w)[None, :] - fan.offsets(middles)).astype(np.float32)
+    # Rows over which a sheet of each rise passes a brick. Single precision tells a share to far less than one of 255.
+    high = (np.abs(fan.w[None, :] - rises[:, None] * fan.u[None, :]).sum(axis=1) * (side / ROW)).astype(np.float32)
+    at = (middles @ fan.w / ROW - fan.first_row).astype(np.float32)
+    paths = fan.paths.astype(np.float32)
     if fan.flat:
-        above /= np.float32(high[0])
+        above = (at - paths) / high[0]
     else:
-        i = np.clip(middles @ fan.u / COLUMN - fan.first_column, 0.0, fan.paths.shape[1] - 1.001).astype(np.int64)
-        above *= (1.0 / high).astype(np.float32)[(np.diff(fan.paths, axis=1) + RISE)[:, i]]
-    above += 0.5
+        place = np.clip(middles @ fan.u / COLUMN - fan.first_column, 0.0, fan.paths.shape[1] - 1.001)
+        i = place.astype(np.int64)
+        rise = np.diff(fan.paths, axis=1)
+        above = np.take(rise.astype(np.float32), i, axis=1)
+        above *= (i - place).astype(np.float32)
+        above += at - np.float32(0.5)
+        above -= np.take(paths, i, axis=1)
+        above /= np.take(high[rise + RISE], i, axis=1)
+    above += np.float32(0.5)
     np.clip(above, 0.0, 1.0, out=above)
-    out: NDArray[np.uint8] = np.rint(above * _FULL).astype(np.uint8)
+    out: NDArray[np.uint8] = np.rint(above * np.float32(_FULL)).astype(np.uint8)
     return out

@@ -29,6 +29,7 @@ from .worth import Worth
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+Single = NDArray[np.float32]
 
 _BOX: Final = 400
 """Samples by which boxes are measured at a glance."""
@@ -288,12 +289,13 @@ def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> Fl
     """Box of the points that are beyond i and not beyond j by the rows of `every`, (p, 3) metres."""
     out = np.empty((len(i), 3))
     along = [np.cos(a) * points[:, 0] + np.sin(a) * points[:, 1] for a in (*_TURNS, *(_TURNS + np.pi / 2.0))]
+    # Single precision tells it to some millionths of a metre, in half the time.
+    places = np.array([*along, points[:, 2]], dtype=np.float32)
+    count = len(_TURNS)
     for begin in range(0, len(i), 1024):
         rows = slice(begin, begin + 1024)
-        # Nothing is added to what is between the two, so that it stays the same to the last bit.
-        aside = np.where(every[i[rows]] & ~every[j[rows]], 0.0, np.inf)
-        reach = np.stack([_extent(values, aside) for values in (*along, points[:, 2])], axis=1)
-        count = len(_TURNS)
+        aside = np.where(every[i[rows]] & ~every[j[rows]], np.float32(0.0), np.float32(np.inf))
+        reach = np.stack([_extent(place, aside) for place in places], axis=1)
         flat = reach[:, :count] * reach[:, count : 2 * count]
         best = np.argmin(flat, axis=1)
         pick = np.arange(len(best))
@@ -301,9 +303,9 @@ def _boxes(points: FloatArray, every: BoolArray, i: IntArray, j: IntArray) -> Fl
     return out
 
 
-def _extent(values: FloatArray, aside: FloatArray) -> FloatArray:
+def _extent(values: Single, aside: Single) -> Single:
     """How far the values that are not aside reach, of each row; 0 where all are."""
     high = (values - aside).max(axis=1)
     low = (values + aside).min(axis=1)
-    out: FloatArray = np.where(np.isfinite(high), high - low, 0.0)
+    out: Single = np.where(np.isfinite(high), high - low, np.float32(0.0))
     return out

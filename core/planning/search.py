@@ -39,7 +39,7 @@ _MORE: Final = 200_000
 _EACH: Final = 12_000
 """Samples and cells that a look at a part counts for beside its own: what does not grow with them."""
 
-_PLACES: Final = 2
+_PLACES: Final = 3
 """Places of a plan in which other ways are tried side by side."""
 
 _TRY: Final = 3
