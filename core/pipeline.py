@@ -7,6 +7,7 @@ import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from .cutting.result import FROM_JOINT, Body, Contact, CutResult
 from .errors import Progress
 from .findings import Finding, worst
 from .handling.checks import check_piece
-from .handling.figures import PieceFigures, measure_all, measure_finished
+from .handling.figures import PieceFigures, measure_finished
 from .handling.growing import check_growth, grown, moved
 from .handling.handled import Handled, handle
 from .handling.handled_checks import check_handling
@@ -44,6 +45,7 @@ from .mesh.mesh import CARVED, Mesh, in_single
 from .mesh.winding import inner_point
 from .planning.axis import long_axis
 from .planning.for_job import as_cut, propose_for_job, suggest_for_job, suggestion_findings
+from .planning.hands import gathered
 from .planning.propose import Proposal
 from .planning.suggest import Suggestion
 from .seams.judge import ContactSeams, JointSeams
@@ -119,25 +121,26 @@ def run_job(
     with clock.stage("seams", 0.16):
         glue = None if blockup is None else blockup.glue
         seams = find_seams(plain, job, user_marks, glue, scan=intake.source)
-    with clock.stage("joints", 0.2):
-        proposal = None
-        if joints is None:
-            layout = None if blockup is None else blockup.layout
-            proposal = propose_for_job(
-                plain, job, gap, seams, shares, locked=locked, layout=layout, progress=clock.part(0.2, 0.6)
+    with gathered(len(plain.triangles)) as crew:
+        with clock.stage("joints", 0.2):
+            proposal = None
+            if joints is None:
+                layout = None if blockup is None else blockup.layout
+                part = clock.part(0.2, 0.6)
+                proposal = propose_for_job(plain, job, gap, seams, shares, locked, layout, part, crew)
+                joints = proposal.joints
+        with clock.stage("cut", 0.6):
+            result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
+            require_pieces(result, gap, job.carving.crumb)
+        with clock.stage("measure", 0.75):
+            figures = crew.map(
+                [
+                    partial(crew.run, measure_finished, body.mesh, job, own, _joint_numbers(body))
+                    for body in result.pieces
+                    for own in [shares_of(shares, body.source, body.origin)]
+                ]
             )
-            joints = proposal.joints
-    with clock.stage("cut", 0.6):
-        result = cut(intake.mesh, joints, gap, crumb=job.carving.crumb, progress=clock.part(0.6, 0.75))
-        require_pieces(result, gap, job.carving.crumb)
-    with clock.stage("measure", 0.75):
-
-        def measure(body: Body) -> PieceFigures:
-            own = shares_of(shares, body.source, body.origin)
-            return measure_finished(body.mesh, job, own, _joint_numbers(body))
-
-        figures = measure_all(result.pieces, measure)
-        handled = [handle(body.mesh, f, job) for body, f in zip(result.pieces, figures, strict=True)]
+            handled = [handle(body.mesh, f, job) for body, f in zip(result.pieces, figures, strict=True)]
     with clock.stage("build order", 0.78):
         letters = kept_letters([*letters, *[""] * (len(joints) - len(letters))])
         lines, contacts = result.lines, result.contacts

@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 # As the command line does, before numpy is loaded.
@@ -31,7 +32,7 @@ from reference import volume_of
 from seamwright.core.blockup.plan import plan_blockup
 from seamwright.core.cutting.cut import cut
 from seamwright.core.handling.checks import within_limits
-from seamwright.core.handling.figures import measure_all, measure_piece
+from seamwright.core.handling.figures import measure_piece
 from seamwright.core.intake.mend import Recipe
 from seamwright.core.intake.prepare import prepare
 from seamwright.core.intake.readers import read_mesh
@@ -39,6 +40,7 @@ from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.mesh.topology import edge_report
 from seamwright.core.planning.for_job import propose_for_job
+from seamwright.core.planning.hands import gathered
 from seamwright.core.plans import Ground
 from seamwright.core.seams.index import CREVICE, GLUE_LINE, SeamIndex
 from seamwright.core.seams.near import segments_of
@@ -114,12 +116,13 @@ def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None
     blockup = plan_blockup(ready, job)
     seams = find_seams(ready, job, None, None if blockup is None else blockup.glue)
     clock.append(spent())
-    plan = propose_for_job(ready, job, gap, seams)
-    clock.append(spent())
-    found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
-    clock.append(spent())
-    figures = measure_all(found.pieces, lambda body: measure_piece(body.mesh, job))
-    bad = sum(not within_limits(piece, job) for piece in figures)
+    with gathered(len(ready.triangles)) as crew:
+        plan = propose_for_job(ready, job, gap, seams, crew=crew)
+        clock.append(spent())
+        found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
+        clock.append(spent())
+        figures = crew.map([partial(crew.run, measure_piece, body.mesh, job) for body in found.pieces])
+        bad = sum(not within_limits(piece, job) for piece in figures)
     clock.append(spent())
     wall = time.perf_counter() - wall
     index = seams.index

@@ -3,10 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +21,6 @@ from .crew import crew_for
 from .one_billet import by_size, foam_box
 
 FloatArray = NDArray[np.float64]
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -109,12 +105,6 @@ def measure_finished(
     _require(mesh)
     strips = return_areas(mesh, job, joints)
     return _measure(mesh, job, shares, strips, _skin_centre(mesh, job, shares, strips), thorough=True)
-
-
-def measure_all(bodies: Sequence[T], measure: Callable[[T], PieceFigures]) -> list[PieceFigures]:
-    """Measures of several pieces, two at a time: each is measured for itself, so that they come out the same."""
-    with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(measure, bodies))
 
 
 def _require(mesh: Mesh) -> None:

@@ -24,6 +24,7 @@ from ..seams.judge import JointSeams
 from ..seams.marks import KEEP_WHOLE, MAY_SHOW, MUST_HIDE
 from ..seams.seams import Seams
 from ..seams.view import seen_from
+from .hands import Crew
 from .propose import Proposal, propose
 from .quality import plan_words
 from .reasons import exact_reason
@@ -51,6 +52,7 @@ def propose_for_job(
     locked: Sequence[Joint] = (),
     layout: Layout | None = None,
     progress: Progress | None = None,
+    crew: Crew | None = None,
 ) -> Proposal:
     """Propose joints for a job.
 
@@ -65,6 +67,7 @@ def propose_for_job(
     locked : joints that stay, cut first.
     layout : where billets lie; None: not known. Read where ``limits.within_billet`` is set.
     progress : told the share done; `Cancelled` ends the search with the best plan so far.
+    crew : that works on it; None: one that ends with it.
     """
     wish = Wish(job.joints.hidden, job.joints.pieces, job.joints.compare_planes)
     weight, keep = _weights(mesh, seams)
@@ -81,6 +84,7 @@ def propose_for_job(
         glue=seams.glue,
         layout=layout if by_place(job) else None,
         progress=progress,
+        crew=crew,
     )
 
 

@@ -21,6 +21,9 @@ from .threads import Threads
 
 T = TypeVar("T")
 
+_MANY: Final = 60_000
+"""Triangles from which other processes help: with fewer the plan would be made by the time that they have begun."""
+
 _MOST: Final = 2
 """Hands at most: each holds what is known of the body, some hundred megabytes."""
 
@@ -194,10 +197,18 @@ class Crew(Threads):
             if held and (hand is None or not hand.lost):
                 self._back(hand)
 
+    def run(self, function: Callable[..., T], *given: object) -> T:
+        """What a function returns that asks for nothing that is known."""
+        return self.do(_run, function, *given)
+
     def _back(self, hand: Hand | None) -> None:
         with self._change:
             self._free.insert(len(self._free) if hand is None else 0, hand)
             self._change.notify()
+
+
+def _run(known: dict[str, Any], function: Callable[..., T], *given: object) -> T:
+    return function(*given)
 
 
 @contextmanager
@@ -216,3 +227,10 @@ def hands(worth_it: bool) -> Iterator[Sequence[Hand]]:
     finally:
         for hand in found:
             hand.close()
+
+
+@contextmanager
+def gathered(triangles: int) -> Iterator[Crew]:
+    """A crew for a carving of so many triangles, with other processes where that is worth it."""
+    with hands(triangles >= _MANY) as helping, Crew(helping) as crew:
+        yield crew

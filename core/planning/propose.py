@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -21,7 +22,7 @@ from ..mesh.mass import corner_areas
 from ..mesh.mesh import CARVED, Mesh
 from .billet_joints import part_by_billets
 from .carry_out import Bench, Lump
-from .hands import Crew, hands
+from .hands import Crew, gathered
 from .need import bounds
 from .nodes import Plan
 from .part import line_kept_whole
@@ -36,9 +37,6 @@ FloatArray = NDArray[np.float64]
 _AGAIN: Final = 200_000
 """Samples and cells looked at in the search for a piece that is planned anew."""
 
-
-_MANY: Final = 60_000
-"""Triangles from which other processes help: with fewer the plan would be made by the time that they have begun."""
 
 _STAYS: Final = "stays where you set it"
 _MISSES: Final = "stays where you set it, and cuts nothing there"
@@ -84,6 +82,7 @@ def propose(
     layout: Layout | None = None,
     glue: GlueRectangles | None = None,
     progress: Progress | None = None,
+    crew: Crew | None = None,
 ) -> Proposal:
     """Propose joints.
 
@@ -100,6 +99,7 @@ def propose(
     layout : where billets lie, if each piece must come out of one of them: joints along all glue lines come next.
     glue : glue lines; joints follow them or keep away.
     progress : told the share done; may raise `Cancelled`: the best plan so far is handed back and says so.
+    crew : that works on it; None: one that ends with it.
 
     Notes
     -----
@@ -111,7 +111,7 @@ def propose(
     weights = None if weight is None else np.asarray(weight, dtype=np.float64)
     kept = None if keep is None else np.asarray(keep, dtype=bool)
     teller = Teller(progress)
-    with hands(len(mesh.triangles) >= _MANY) as helping, Crew(helping) as crew:
+    with nullcontext(crew) if crew else gathered(len(mesh.triangles)) as crew:
         lumps, missed = _lumps(mesh, locked, gap, crumb)
         along_glue: list[Joint] = []
         if layout is not None:
@@ -137,6 +137,7 @@ def propose(
         quality = _quality(bench, sampled, surface, settled)
         if wish.compare:
             quality = _compared(quality, order, len(settled), teller.part(_CARRIED, 1.0))
+        crew.known.clear()
     joints = (*locked, *along_glue, *(made.joint for made in bench.outcome.made))
     reasons = (
         *(Reason(_STAYS if j not in missed else _MISSES) for j in range(len(locked))),

@@ -45,14 +45,14 @@ def words(found: Proposal) -> list[str]:
 
 @pytest.fixture(scope="module")
 def alone() -> Proposal:
-    assert len(ROCK.triangles) < import_module("seamwright.core.planning.propose")._MANY
+    assert len(ROCK.triangles) < import_module("seamwright.core.planning.hands")._MANY
     return plan()
 
 
 @pytest.fixture
 def helped(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Has other processes help with however little; the steps that they did."""
-    monkeypatch.setattr(import_module("seamwright.core.planning.propose"), "_MANY", 0)
+    monkeypatch.setattr(import_module("seamwright.core.planning.hands"), "_MANY", 0)
     monkeypatch.setattr(others.os, "cpu_count", lambda: 3)
     done: list[str] = []
     ask = Hand.ask
@@ -108,7 +108,7 @@ def test_every_step_comes_to_the_same_in_another_process(monkeypatch: pytest.Mon
     monkeypatch.setattr(Crew, "do", left_to_another)
     there = found()
     assert set(helped) == {"_measured", "_found", "looked", "parted", "_laid_anew", "_cut"}
-    monkeypatch.setattr(import_module("seamwright.core.planning.propose"), "_MANY", 10**9)
+    monkeypatch.setattr(import_module("seamwright.core.planning.hands"), "_MANY", 10**9)
     here = found()
     assert any(isinstance(joint, Profile) for joint in here.joints)
     assert words(there) == words(here)
