@@ -3,9 +3,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Final
 
-from .options import Option, Rules
+from .options import Begun, Option, Rules, finished
 from .part import Part, marks
 from .sheaf import Sheaf
 from .ways import Way, limb_ways, ways
@@ -44,9 +45,16 @@ def _sheaf_of(known: dict[str, Any], part: Part) -> Sheaf:
     return own
 
 
-def parted(known: dict[str, Any], way: Way) -> Option | None:
-    """A part split in a way; None where that parts nothing."""
-    option = way.make()
+def begun(known: dict[str, Any], begin: Callable[[], Begun | None]) -> Begun | None:
+    """A part split by the first joint of a series; None where that parts nothing."""
+    found = begin()
+    _weigh(None if found is None else found.option, known["rules"])
+    return found
+
+
+def parted(known: dict[str, Any], begin: Callable[[], Begun | None]) -> Option | None:
+    """A part split by all of a series; None where that parts nothing."""
+    option = finished(begin)
     _weigh(option, known["rules"])
     return option
 

@@ -3,7 +3,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -97,20 +99,36 @@ class Rules:
         return float(self.need.cost(box, np.array([part.volume]), np.array([part.mass]), line, self.worth)[0])
 
 
-def cut_series(part: Part, sheets: tuple[Sheet, ...], rules: Rules) -> Option | None:
-    """The part split by the middle one of a series, its parts by the others; None where nothing is parted."""
-    if not sheets:
+@dataclass(frozen=True, eq=False)
+class Begun:
+    """A part split by the first joint of a series, and what splits each body that comes of it further, or None."""
+
+    option: Option
+    rests: tuple[Callable[[], Begun | None] | None, ...]
+
+
+def finished(begin: Callable[[], Begun | None]) -> Option | None:
+    """The part split by all of the series; None where nothing is parted."""
+    begun = begin()
+    if begun is None:
         return None
-    k = len(sheets) // 2
-    rest = (*sheets[:k], *sheets[k + 1 :])
-    option = cut_once(part, sheets[k], rules)
-    if option is None:
-        return cut_series(part, rest, rules)
-    then = []
-    for body in option.parts:
-        mine = tuple(one for one in rest if _parts(one, body))
-        then.append(None if body.is_piece(rules.need) else cut_series(body, mine, rules))
-    return replace(option, then=tuple(then))
+    return replace(begun.option, then=tuple(None if rest is None else finished(rest) for rest in begun.rests))
+
+
+def cut_series(part: Part, sheets: tuple[Sheet, ...], rules: Rules) -> Begun | None:
+    """The part split by the middle one of a series, its parts by the others; None where nothing is parted."""
+    while sheets:
+        k = len(sheets) // 2
+        rest = (*sheets[:k], *sheets[k + 1 :])
+        option = cut_once(part, sheets[k], rules)
+        if option is not None:
+            rests: list[Callable[[], Begun | None] | None] = []
+            for body in option.parts:
+                mine = tuple(one for one in rest if _parts(one, body))
+                rests.append(None if body.is_piece(rules.need) else partial(cut_series, body, mine, rules))
+            return Begun(option, tuple(rests))
+        sheets = rest
+    return None
 
 
 def cut_once(part: Part, sheet: Sheet, rules: Rules) -> Option | None:
@@ -129,7 +147,7 @@ def cut_once(part: Part, sheet: Sheet, rules: Rules) -> Option | None:
     return Option(sheet, tuple(parts), (None,) * len(parts), cost, line, missed, off, area)
 
 
-def cut_limbs(part: Part, along: Series, rules: Rules) -> Option | None:
+def cut_limbs(part: Part, along: Series, rules: Rules) -> Begun | None:
     """The part split by the middle one of a series of joints through one limb each, a ring by two of them."""
     limbs = along.limbs
     if len(limbs) < 1 + along.ring:
@@ -141,20 +159,20 @@ def cut_limbs(part: Part, along: Series, rules: Rules) -> Option | None:
     rest = tuple(limbs[n] for n in range(len(limbs)) if n not in mine)
     if len(parts) != 2:
         return None if along.ring else cut_limbs(part, Series(rest, along.cost, False), rules)
-    then = []
+    rests: list[Callable[[], Begun | None] | None] = []
     for body in parts:
         own = Series(tuple(limb for limb in rest if _holds(body, limb)), 0.0, False)
-        then.append(None if body.is_piece(rules.need) else cut_limbs(body, own, rules))
+        rests.append(None if body.is_piece(rules.need) else partial(cut_limbs, body, own, rules))
     worth = rules.worth
     cost = worth.line * (made.off - worth.follow * (made.line - made.missed)) + worth.area * made.area
     cost += worth.saw * float(np.sum(sawn(np.array(made.bound))))
     for limb, face in zip(made.limbs, made.faces, strict=True):
         cost += worth.wire * max(0.0, _wire(limb.sheet, face) / rules.wire - 1.0)
         cost += worth.thin * _sliver(part, limb.sheet, face, rules.sliver)
-    return Option(
+    option = Option(
         made.limbs[0].sheet,
         tuple(parts),
-        tuple(then),
+        (None,) * len(parts),
         cost,
         made.line,
         made.missed,
@@ -162,6 +180,7 @@ def cut_limbs(part: Part, along: Series, rules: Rules) -> Option | None:
         made.area,
         made.limbs,
     )
+    return Begun(option, tuple(rests))
 
 
 def _wire(sheet: Sheet, made: FloatArray) -> float:

@@ -12,16 +12,16 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from threading import Lock
 from typing import Final
 
 from ..errors import Cancelled, Progress
 from .hands import Crew
-from .looks import limbs_looked, looked, parted
+from .looks import begun, limbs_looked, looked, parted
 from .nodes import Branch, Node, Plan, hoped, next_way, plan_of, reckon, size_of, steps
-from .options import Option, Rules
+from .options import Begun, Option, Rules
 from .part import Part
 from .sheaf import Sheaf
 from .ways import is_long
@@ -44,6 +44,9 @@ _PLACES: Final = 3
 
 _TRY: Final = 3
 """Times its size that a try of another way at a part takes at least, about: where less is left it is not begun."""
+
+_LARGE: Final = 60_000
+"""Samples and cells of a part whose halves are split on by a series side by side."""
 
 _TRIES: Final = ((3.5, 4), (7.0, 2), (math.inf, 1))
 """Cost up to which a part is tried in so many ways whenever it is planned."""
@@ -213,8 +216,8 @@ class Search:
     def _expand(self, node: Node, tally: Tally) -> None:
         """Look for ways to cut a part."""
         node.looked = True
-        # The longer first.
-        looks = [limbs_looked, looked] if is_long(node.part, node.estimate, self.rules) else [looked]
+        # The last is done here if it can be: the longer one.
+        looks = [looked, limbs_looked] if is_long(node.part, node.estimate, self.rules) else [looked]
         found = self.crew.map([partial(self.crew.do, look, node.part) for look in looks])
         node.ways += [Branch(way) for more in found for way in more]
         tally.work += size_of(node) + _EACH
@@ -223,12 +226,23 @@ class Search:
 
     def _split(self, node: Node, branch: Branch, tally: Tally) -> None:
         """Split a part in a way that is not split yet."""
-        option = self.crew.do(parted, branch.way) if branch.way is not None else None
+        option = self._parted(branch.way.begin, size_of(node)) if branch.way is not None else None
         branch.way = None
         if option is not None:
             made = self._branch(option)
             branch.option, branch.nodes = option, made.nodes
         tally.work += size_of(node) // 3
+
+    def _parted(self, begin: Callable[[], Begun | None], size: int) -> Option | None:
+        """A part of so many samples and cells split by a series."""
+        if size < _LARGE:
+            return self.crew.do(parted, begin)
+        first = self.crew.do(begun, begin)
+        if first is None:
+            return None
+        rests = [partial(self.crew.do, parted, rest) for rest in first.rests if rest is not None]
+        made = iter(self.crew.map(rests))
+        return replace(first.option, then=tuple(None if rest is None else next(made) for rest in first.rests))
 
     def _settle(self, node: Node) -> None:
         reckon(node, next(self._rounds))

@@ -16,7 +16,7 @@ from .chain import best_chains, stretches
 from .ground import Ground
 from .limbs import series
 from .offers import Offers
-from .options import Option, Rules, cut_limbs, cut_series
+from .options import Begun, Option, Rules, cut_limbs, cut_series, finished
 from .part import Part, Sheet
 from .sheaf import Sheaf
 
@@ -45,10 +45,14 @@ _APART: Final = 0.1
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """A way to cut a part: what it seems to come to, and how it is really split; None where it parts nothing."""
+    """A way to cut a part: what it seems to come to, and how it is begun; None where that parts nothing."""
 
     score: float
-    make: Callable[[], Option | None]
+    begin: Callable[[], Begun | None]
+
+    def make(self) -> Option | None:
+        """The part really split."""
+        return finished(self.begin)
 
 
 _Choice = tuple[float, tuple[int, ...]]
