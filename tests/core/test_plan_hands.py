@@ -10,8 +10,8 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +22,14 @@ from seamwright.core.errors import Cancelled, CutError
 from seamwright.core.job import Job
 from seamwright.core.mesh.mesh import Mesh
 from seamwright.core.planning import hands as others
+from seamwright.core.planning import search
 from seamwright.core.planning.carry_out import _cut, _measured
-from seamwright.core.planning.hands import Crew, Hand, Undone, hands
+from seamwright.core.planning.hands import Crew, Hand, Undone, gathered, hands
 from seamwright.core.planning.post import Post
 from seamwright.core.planning.propose import Proposal, propose
 from seamwright.core.planning.trails import Trail
 from seamwright.core.planning.wished import Wish
-from shapes import rock
+from shapes import rock, torus
 
 JOB = Job.from_toml('[limits]\npiece_mass = "40 kg"\nany_pose = true\n')
 ROCK = rock(4, 3, size=(4.0, 2.2, 1.6))
@@ -45,14 +46,14 @@ def words(found: Proposal) -> list[str]:
 
 @pytest.fixture(scope="module")
 def alone() -> Proposal:
-    assert len(ROCK.triangles) < import_module("seamwright.core.planning.hands")._MANY
+    assert len(ROCK.triangles) < others._MANY
     return plan()
 
 
 @pytest.fixture
 def helped(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Has other processes help with however little; the steps that they did."""
-    monkeypatch.setattr(import_module("seamwright.core.planning.hands"), "_MANY", 0)
+    monkeypatch.setattr(others, "_MANY", 0)
     monkeypatch.setattr(others.os, "cpu_count", lambda: 3)
     done: list[str] = []
     ask = Hand.ask
@@ -90,13 +91,21 @@ def test_the_plan_is_the_same_to_the_last_bit(alone: Proposal, helped: list[str]
     assert {"looked", "parted", "_cut"} <= set(helped), "the other processes were not asked"
 
 
-def test_every_step_comes_to_the_same_in_another_process(monkeypatch: pytest.MonkeyPatch, helped: list[str]) -> None:
+@pytest.fixture
+def elsewhere(monkeypatch: pytest.MonkeyPatch, helped: list[str]) -> list[str]:
+    """Has every step done in another process."""
+
     def left_to_another(self: Crew, step: Any, *given: object) -> Any:
         if not self._hands:
             return step(self.known, *given)
         _until(lambda: self._hands[0] in self._free)
         return self._hands[0].ask(step, *given)
 
+    monkeypatch.setattr(Crew, "do", left_to_another)
+    return helped
+
+
+def test_every_step_comes_to_the_same_in_another_process(monkeypatch: pytest.MonkeyPatch, elsewhere: list[str]) -> None:
     small = rock(3, 5, size=(2.6, 1.6, 1.2))
     t = np.linspace(0.0, 2.0 * np.pi, 73)
     ring = np.column_stack([0.1 * np.sin(3.0 * t), 0.8 * np.cos(t), 0.6 * np.sin(t)])
@@ -105,14 +114,36 @@ def test_every_step_comes_to_the_same_in_another_process(monkeypatch: pytest.Mon
     def found() -> Proposal:
         return propose(small, JOB, 0.004, trails=trails, locked=[Plane((0.0, 0.0, 0.1), (0.0, 0.0, 1.0))])
 
-    monkeypatch.setattr(Crew, "do", left_to_another)
     there = found()
-    assert set(helped) == {"_measured", "_found", "looked", "parted", "_laid_anew", "_cut"}
-    monkeypatch.setattr(import_module("seamwright.core.planning.hands"), "_MANY", 10**9)
+    assert {*elsewhere} - {"begun"} == {"_measured", "_found", "looked", "parted", "_laid_anew", "_cut"}
+    monkeypatch.setattr(others, "_MANY", 10**9)
     here = found()
     assert any(isinstance(joint, Profile) for joint in here.joints)
     assert words(there) == words(here)
     assert (there.text, there.quality, there.looked) == (here.text, here.quality, here.looked)
+
+
+def test_limbs_are_sought_the_same_in_another_process(monkeypatch: pytest.MonkeyPatch, elsewhere: list[str]) -> None:
+    monkeypatch.setattr(search, "_LARGE", 0)
+    job = replace(JOB, joints=replace(JOB.joints, kinds=("plane",)))
+    ring = torus(64, 16, 1.3, 0.3)
+    there = propose(ring, job, 0.004)
+    assert {*elsewhere} == {"_measured", "_found", "looked", "limbs_looked", "begun", "parted", "_cut"}
+    monkeypatch.setattr(others, "_MANY", 10**9)
+    here = propose(ring, job, 0.004)
+    assert any(joint.limb is not None for joint in here.joints)
+    assert words(there) == words(here)
+    # It makes no difference whether a series is split at once or bit by bit.
+    monkeypatch.setattr(search, "_LARGE", 10**9)
+    assert words(propose(ring, job, 0.004)) == words(here)
+
+
+def test_a_crew_runs_what_asks_for_nothing_that_is_known(elsewhere: list[str]) -> None:
+    with gathered(10**6) as crew:
+        assert crew.map([partial(crew.run, np.add, k, 1) for k in range(5)]) == [1, 2, 3, 4, 5]
+    assert elsewhere == ["_run"] * 5
+    with gathered(0) as crew:
+        assert crew.run(np.add, 1, 1) == 2
 
 
 def test_a_process_that_is_killed_changes_nothing(
