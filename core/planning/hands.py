@@ -199,7 +199,8 @@ class Crew(Threads):
 
     def run(self, function: Callable[..., T], *given: object) -> T:
         """What a function returns that asks for nothing that is known."""
-        return self.do(_run, function, *given)
+        out: T = self.do(_run, function, *given)
+        return out
 
     def _back(self, hand: Hand | None) -> None:
         with self._change:
