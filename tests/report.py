@@ -87,8 +87,8 @@ BALANCE = 1e-9
 class Row:
     """What one plan came to.
 
-    `on_seam`, `chance` and `planes` are shares of the visible joint line; `seconds` of processor time go to seams with
-    the block-up, plan, cut, weighing.
+    `on_seam`, `chance` and `planes` are shares of the visible joint line; `seconds` go by the clock to seams with the
+    block-up, plan, cut, weighing; `work` is processor time, that of helping processes too.
     """
 
     name: str
@@ -104,7 +104,7 @@ class Row:
     heaviest: float
     lightest: float
     seconds: tuple[float, ...]
-    wall: float
+    work: float
 
 
 def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None, planes: Job | None) -> Row:
@@ -112,19 +112,19 @@ def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None
     # As it is where it is sound; a flawed scan is mended as a job mends it.
     ready = prepare(mesh, recipe=None if truth is not None else Recipe.of(job.carving)).mesh
     gap = gap_width(job)
-    clock, wall = [spent()], time.perf_counter()
+    work, clock = spent(), [time.perf_counter()]
     blockup = plan_blockup(ready, job)
     seams = find_seams(ready, job, None, None if blockup is None else blockup.glue)
-    clock.append(spent())
+    clock.append(time.perf_counter())
     with gathered(len(ready.triangles)) as crew:
         plan = propose_for_job(ready, job, gap, seams, crew=crew)
-        clock.append(spent())
+        clock.append(time.perf_counter())
         found = cut(ready, plan.joints, gap, crumb=job.carving.crumb)
-        clock.append(spent())
+        clock.append(time.perf_counter())
         figures = crew.map([partial(crew.run, measure_piece, body.mesh, job) for body in found.pieces])
         bad = sum(not within_limits(piece, job) for piece in figures)
-    clock.append(spent())
-    wall = time.perf_counter() - wall
+    clock.append(time.perf_counter())
+    work = spent() - work
     index = seams.index
     if truth is not None:
         glued = index.kinds == GLUE_LINE
@@ -149,7 +149,7 @@ def measured(name: str, mesh: Mesh, job: Job, truth: Sequence[np.ndarray] | None
         max(piece.finished_mass for piece in figures),
         min(piece.finished_mass for piece in figures),
         tuple(b - a for a, b in itertools.pairwise(clock)),
-        wall,
+        work,
     )
 
 
@@ -215,7 +215,7 @@ def show(row: Row) -> None:
         f"{row.name:16} {row.pieces:6d} {row.practical:5d} {row.pieces / row.practical:6.2f} {row.fewest:6d} "
         f"{row.bad:4d} "
         f"{row.open:5d} {row.lost:8.0e} {row.on_seam:7.2f} {planes} {row.chance:7.2f} {row.heaviest:6.1f} "
-        f"{row.lightest:6.1f} " + " ".join(f"{part:6.1f}" for part in (*row.seconds, sum(row.seconds), row.wall))
+        f"{row.lightest:6.1f} " + " ".join(f"{part:6.1f}" for part in (*row.seconds, sum(row.seconds), row.work))
     )
 
 
@@ -271,7 +271,7 @@ def skirts(args: argparse.Namespace) -> None:
 HEAD = (
     f"{'':16} {'pieces':>6} {'cubes':>5} {'ratio':>6} {'fewest':>6} {'over':>4} {'open':>5} {'lost':>8} {'on seam':>7} "
     f"{'plane':>5} {'chance':>7} {'most':>6} {'least':>6} "
-    f"{'seams':>6} {'plan':>6} {'cut':>6} {'weigh':>6} {'cpu s':>6} {'wall s':>6}"
+    f"{'seams':>6} {'plan':>6} {'cut':>6} {'weigh':>6} {'all s':>6} {'cpu s':>6}"
 )
 
 
