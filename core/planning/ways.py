@@ -104,17 +104,19 @@ def limb_ways(part: Part, rules: Rules, sheaf: Sheaf) -> list[Way]:
 def _chosen(found: Offers, sheaf: Sheaf, rules: Rules) -> list[_Choice]:
     """The best series of all directions and of each, and the best single joints."""
     need, worth = rules.need, rules.worth
-    slab, fee, order = stretches(found, need, worth)
-    place = sheaf.place[found.sheets[order]]
-    groups = np.concatenate([np.ones((1, len(order)), dtype=bool), place[None, :] == np.unique(place)[:, None]])
-    chains = best_chains(slab, fee, order, groups)
-    out = [(cost, tuple(found.sheets[chain].tolist())) for cost, chain in chains if len(chain) > 1]
     n = len(found)
     k = np.arange(1, n + 1)
     single = found.between(np.zeros_like(k), k, need, worth) + found.between(k, np.full_like(k, n + 1), need, worth)
     single += found.fee
     rank = np.argsort(single, kind="stable").tolist()
-    out += [(float(single[row]), (int(found.sheets[row]),)) for row in rank if np.isfinite(single[row])]
+    out: list[_Choice] = [(float(single[row]), (int(found.sheets[row]),)) for row in rank if np.isfinite(single[row])]
+    # What a series leaves is three pieces at least, between two joints.
+    if not out or out[0][0] > 3.0 + 2.0 * min(float(found.fee.min()), 0.0):
+        slab, fee, order = stretches(found, need, worth)
+        place = sheaf.place[found.sheets[order]]
+        groups = np.concatenate([np.ones((1, len(order)), dtype=bool), place[None, :] == np.unique(place)[:, None]])
+        chains = best_chains(slab, fee, order, groups)
+        out += [(cost, tuple(found.sheets[chain].tolist())) for cost, chain in chains if len(chain) > 1]
     return _kept(out, sheaf)
 
 
