@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -179,9 +180,14 @@ class Ground:
         below = np.concatenate([np.zeros((1, held.shape[1])), under, self.held.sum(axis=0)[None]])
         low, high, low_above, high_above = self._extents(rows)
         some = slice(None, None, 1 + len(self.brick) // _SOME)
-        size = np.ptp(part.places @ sheaf.axes.T, axis=0)
         few = over[:, some] > 127
-        return Offers(part, rows, serial, fee, area, below, low, high, low_above, high_above, size, few)
+        return Offers(part, rows, serial, fee, area, below, low, high, low_above, high_above, self._size, few)
+
+    @cached_property
+    def _size(self) -> FloatArray:
+        """Metres of the part along the sheaf's axes, (7,), by all of its samples."""
+        size: FloatArray = np.ptp(self.part.places @ self.sheaf.axes.T, axis=0)
+        return size
 
     def _by(self) -> tuple[IntArray, FloatArray]:
         """Sheets that are near the part at all, and its length across each."""
@@ -255,19 +261,18 @@ class Ground:
             over[mine] = (points @ fan.w)[None, :] >= fan.offsets(points, sheaf.row[rows[mine]])
         n, axes = len(rows), along.shape[1]
         least, most = np.empty((2, n + 2, axes)), np.empty((2, n + 2, axes))
-        every = np.arange(n)
-        for a in range(axes):
-            order = np.argsort(along[:, a], kind="stable")
-            values = along[order, a]
-            there = over[:, order]
-            # The first and the last of the points, in order of their places, that are on each side.
-            for side, which in ((0, np.argmin), (1, np.argmax)):
-                first, last = which(there, axis=1), len(values) - 1 - which(there[:, ::-1], axis=1)
-                none = there[every, first] != bool(side)
-                least[side, 1:-1, a] = np.where(none, np.inf, values[first])
-                most[side, 1:-1, a] = np.where(none, -np.inf, values[last])
-            least[0, -1, a] = least[1, 0, a] = values[0]
-            most[0, -1, a] = most[1, 0, a] = values[-1]
+        # From low to high along each axis, and from high to low: what comes first on a side is its end.
+        order = np.argsort(along, axis=0, kind="stable").T
+        both = np.stack([order, order[:, ::-1]])
+        values = along.T[np.arange(axes)[:, None], both]
+        there = np.take(over, both.reshape(-1), axis=1).reshape(n, 2, axes, len(points))
+        every, start = np.arange(axes), there[:, 0, :, 0]
+        for side, first in ((0, there.argmin(axis=3)), (1, there.argmax(axis=3))):
+            none = (first[:, 0] == 0) & (start != bool(side))
+            least[side, 1:-1] = np.where(none, np.inf, values[0, every, first[:, 0]])
+            most[side, 1:-1] = np.where(none, -np.inf, values[1, every, first[:, 1]])
+        least[0, -1] = least[1, 0] = values[0, :, 0]
+        most[0, -1] = most[1, 0] = values[1, :, 0]
         # Below the first end and above the last there is nothing.
         least[0, 0], most[0, 0] = np.inf, -np.inf
         least[1, -1], most[1, -1] = np.inf, -np.inf
