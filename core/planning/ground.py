@@ -104,7 +104,7 @@ class Ground:
         # Where each lies is told well enough by some of the bricks of a large part.
         some = slice(None, None, 1 + len(self.brick) // _ROUGHLY)
         foam = self.held[some, 0] / (255.0 * self.held[some, 0].sum())
-        share = 1.0 - sheaf.over[np.ix_(rows, self.brick[some])].astype(np.float32) @ foam.astype(np.float32)
+        share = 1.0 - _block(sheaf.over, rows, self.brick[some]).astype(np.float32) @ foam.astype(np.float32)
         kept = (share > LEAST) & (share < 1.0 - LEAST)
         rows, at = rows[kept], (share * length)[kept]
         price, place, flat = (self.off - worth.follow * self.on_seam)[rows], sheaf.place[rows], sheaf.flat[rows]
@@ -167,7 +167,7 @@ class Ground:
         serial : which of them series are made of. wire : metres that one reaches.
         """
         part, sheaf = self.part, self.sheaf
-        over = sheaf.over[np.ix_(rows, self.brick)]
+        over = _block(sheaf.over, rows, self.brick)
         held = self.held.astype(np.float32) / np.float32(255.0)
         under = ((255.0 - over.astype(np.float32)) @ held).astype(np.float64)
         self._counted(rows, under)
@@ -316,6 +316,11 @@ def _gathered(part: Part, sheaf: Sheaf) -> FloatArray:
     return np.concatenate(
         [place[:: 1 + len(brick) // _POINTS], part.faces[:: 1 + len(part.faces) // (_POINTS // 4), :3]]
     )
+
+
+def _block(table: NDArray[np.uint8], rows: IntArray, columns: IntArray) -> NDArray[np.uint8]:
+    """Some rows and columns of a table: one after the other takes half as long as by both."""
+    return np.take(np.take(table, rows, axis=0), columns, axis=1)
 
 
 def _sums(values: NDArray[np.float32], start: IntArray) -> FloatArray:
