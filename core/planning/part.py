@@ -163,7 +163,7 @@ class Part:
     @cached_property
     def places(self) -> FloatArray:
         """Samples of skin and joint faces, (n, 3)."""
-        return np.concatenate([self.of.points[self.skin], self.faces[:, :3]])
+        return np.concatenate([np.take(self.of.points, self.skin, axis=0), self.faces[:, :3]])
 
     @cached_property
     def _corners(self) -> FloatArray:
@@ -240,7 +240,7 @@ def whole(samples: Samples) -> Part:
 def split(part: Part, sheet: Sheet) -> tuple[list[Part], FloatArray]:
     """Bodies below and above a sheet, and samples of the joint: (k, 4) place in metres, area in square metres."""
     of = part.of
-    middles = of.cells.middles[part.cells]
+    middles = np.take(of.cells.middles, part.cells, axis=0)
     f = sheet.above(middles)
     up = f >= 0.0
     along = middles @ sheet.u
@@ -254,7 +254,7 @@ def split(part: Part, sheet: Sheet) -> tuple[list[Part], FloatArray]:
     cut = np.flatnonzero((f + 1e-9 >= -half) & (f + 1e-9 < half))
     area = of.cells.foam[part.cells[cut]] / wide[cut]
     made = np.column_stack([middles[cut] - f[cut, None] * sheet.w, area])
-    over = sheet.above(of.points[part.skin]) >= 0.0
+    over = sheet.above(np.take(of.points, part.skin, axis=0)) >= 0.0
     old = sheet.above(part.faces[:, :3]) >= 0.0
     out = []
     mark = np.zeros(len(of.cells.foam), dtype=np.int8)
@@ -268,7 +268,7 @@ def split(part: Part, sheet: Sheet) -> tuple[list[Part], FloatArray]:
             of,
             part.cells[here],
             part.skin[over == (which == 2)],
-            part.pairs[(side[:, 0] == which) & (side[:, 1] == which)],
+            np.compress((side[:, 0] == which) & (side[:, 1] == which), part.pairs, axis=0),
             np.concatenate([part.faces[old == (which == 2)], made]),
         )
         out += _bodies(child, way * sheet.w)
@@ -304,7 +304,7 @@ def line_kept_whole(part: Part, sheet: Sheet) -> float:
 def met(part: Part, sheet: Sheet) -> tuple[IntArray, FloatArray]:
     """Samples near a sheet, and metres of its line that a square metre of each stands for."""
     of = part.of
-    points = of.points[part.skin]
+    points = np.take(of.points, part.skin, axis=0)
     near = np.flatnonzero(np.abs(sheet.above(points)) < 1.5 * LINE)
     rows = part.skin[near]
     rise = sheet.slope(points[near] @ sheet.u)

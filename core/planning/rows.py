@@ -51,8 +51,8 @@ class Rows:
         of = part.of
         held, laid = of.cells.foam[part.cells], of.skin[part.skin]
         covered = part.faces[:, 3] * of.face_mass
-        lies = [np.ascontiguousarray(ways @ x.T) for x in (of.cells.middles[part.cells], of.points[part.skin])]
-        across = np.ascontiguousarray(ways @ of.normals[part.skin].T)
+        places = (of.cells.middles, part.cells), (of.points, part.skin), (of.normals, part.skin)
+        *lies, across = (np.ascontiguousarray(ways @ np.take(x, rows, axis=0).T) for x, rows in places)
         worth, on_seam = of.worth[part.skin], of.seen[part.skin] * of.seam[part.skin]
         out = []
         for w, cells, skin, slant in zip(ways, *lies, across, strict=True):
@@ -94,11 +94,11 @@ class Rows:
 
     @cached_property
     def _skin(self) -> tuple[FloatArray, IntArray]:
-        return _ordered(self.part.of.points[self.part.skin] @ self.w)
+        return _ordered(np.take(self.part.of.points, self.part.skin, axis=0) @ self.w)
 
     @cached_property
     def _cells(self) -> tuple[FloatArray, IntArray]:
-        return _ordered(self.part.of.cells.middles[self.part.cells] @ self.w)
+        return _ordered(np.take(self.part.of.cells.middles, self.part.cells, axis=0) @ self.w)
 
 
 def _ordered(along: FloatArray) -> tuple[FloatArray, IntArray]:

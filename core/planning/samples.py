@@ -111,9 +111,14 @@ class Samples:
         Weighted metres of line off seams that planes square to each axis show, summed over all such planes: square
         metres; then metres of seam that joints across each may follow, weighted likewise.
         """
-        shown = np.sqrt(np.maximum(1.0 - (self.normals[some] @ frame.T) ** 2, 0.0)) * self.worth[some, None]
+        shown = (
+            np.sqrt(np.maximum(1.0 - (np.take(self.normals, some, axis=0) @ frame.T) ** 2, 0.0))
+            * self.worth[some, None]
+        )
         # A seam that runs along an axis is crossed by joints across it; one square to the axis is followed.
-        square = np.clip((_FOLLOWS[1] - np.abs(self.way[some] @ frame.T)) / (_FOLLOWS[1] - _FOLLOWS[0]), 0.0, 1.0)
+        square = np.clip(
+            (_FOLLOWS[1] - np.abs(np.take(self.way, some, axis=0) @ frame.T)) / (_FOLLOWS[1] - _FOLLOWS[0]), 0.0, 1.0
+        )
         along = square * (self.spared[some, None] / (2.0 * self.tolerance))
         return np.concatenate([shown, along], axis=1)
 
