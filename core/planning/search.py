@@ -91,6 +91,7 @@ class Search:
     _rounds: Iterator[int] = field(default_factory=itertools.count)
     _root: Node | None = None
     _hope: float = _HOPE
+    _told: float = 0.0
     _telling: Lock = field(default_factory=Lock)
 
     @property
@@ -254,9 +255,10 @@ class Search:
             if self.cancelled:
                 raise Cancelled
             pieces = plan_of(self._root).pieces if self._root is not None else 0
-            share = min(1.0, 1.0 - tally.left / max(self.budget, 1))
+            # Parts that are worked on side by side each know of their own work only.
+            self._told = max(self._told, min(1.0, 1.0 - tally.left / max(self.budget, 1)))
             try:
-                self.progress(share, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
+                self.progress(self._told, f"{self.looked} parts looked at; the plan so far has {pieces} pieces")
             except Cancelled:
                 self.cancelled = True
                 raise

@@ -15,6 +15,7 @@ from seamwright.core.job import Job
 from seamwright.core.marking.cutting_order import CutStep, cutting_order
 from seamwright.core.mesh.mass import mass_properties
 from seamwright.core.mesh.mesh import Mesh
+from seamwright.core.planning.blocks import Blocks
 from seamwright.core.planning.leaving import bound_share
 from seamwright.core.planning.limb_split import Limb, split_limbs
 from seamwright.core.planning.limbs import series
@@ -135,7 +136,8 @@ def test_without_the_charge_seams_lead_to_joints_that_no_wire_cuts() -> None:
     worth = Worth.of(0.6)
     sheaf = Sheaf.of_body(part.of, worth, False, True)
     every = np.arange(0, len(sheaf.fan), 6)
-    found = [series(part, sheaf, every, need, replace(worth, saw=saw), 1.5) for saw in (0.0, worth.saw)]
+    blocks = Blocks.make(part)
+    found = [series(part, blocks, sheaf, every, need, replace(worth, saw=saw), 1.5) for saw in (0.0, worth.saw)]
     bound = []
     for along in found:
         assert along is not None

@@ -22,7 +22,7 @@ from seamwright.core.planning.options import Rules
 from seamwright.core.planning.part import Part, Sheet, whole
 from seamwright.core.planning.propose import Wish, propose
 from seamwright.core.planning.samples import take_samples
-from seamwright.core.planning.search import Search
+from seamwright.core.planning.search import Search, Tally
 from seamwright.core.planning.sheaf import Sheaf
 from seamwright.core.planning.suggest import suggest
 from seamwright.core.planning.ways import limb_ways, ways
@@ -151,3 +151,11 @@ def test_a_mesh_is_not_changed() -> None:
     before = mesh.vertices.tobytes()
     split_limbs(whole(take_samples(mesh, JOB, 0.0)), [Limb(sheet((1.3, 0.1, 0.0), (0.2, 1.0, 0.0)), np.zeros(3))])
     assert mesh.vertices.tobytes() == before
+
+
+def test_progress_never_goes_back_where_parts_are_worked_on_side_by_side(rules: Rules) -> None:
+    shares: list[float] = []
+    search = Search(rules, 100, lambda share, _: shares.append(share))
+    for work in (10, 60, 40, 100):
+        search._tell(Tally(100.0, work))
+    assert shares == pytest.approx([0.1, 0.6, 0.6, 1.0])
