@@ -65,15 +65,20 @@ class Fan:
         w = (self.first_row + self.paths[k] + 0.5) * ROW
         return Sheet(self.u, self.w, np.stack([u, w], axis=1), False)
 
-    def offsets(self, points: FloatArray, some: IntArray | None = None) -> FloatArray:
+    def strips(self, points: FloatArray) -> tuple[IntArray, FloatArray]:
+        """In which strip between two borders each point lies, and how far along in it; past an end in the last."""
+        place = np.clip(points @ self.u / COLUMN - self.first_column, 0.0, self.paths.shape[1] - 1.001)
+        i = place.astype(np.int64)
+        place -= i
+        return i, place
+
+    def offsets(self, points: FloatArray, some: IntArray) -> FloatArray:
         """Offset along w of some of the sheets at the u of points, (sheets, points) metres."""
-        paths = self.paths if some is None else self.paths[some]
+        paths = self.paths[some]
         if self.flat:
             out: FloatArray = np.broadcast_to((self.first_row + paths) * ROW, (len(paths), len(points))).astype(float)
             return out
-        place = np.clip(points @ self.u / COLUMN - self.first_column, 0.0, paths.shape[1] - 1.001)
-        i = place.astype(np.int64)
-        place -= i
+        i, place = self.strips(points)
         height: FloatArray = paths[:, i] * (1.0 - place) + paths[:, i + 1] * place
         height += self.first_row + 0.5
         height *= ROW
@@ -145,11 +150,10 @@ def over(fan: Fan, middles: FloatArray, side: float) -> NDArray[np.uint8]:
     if fan.flat:
         above = (at - paths) / high[0]
     else:
-        place = np.clip(middles @ fan.u / COLUMN - fan.first_column, 0.0, fan.paths.shape[1] - 1.001)
-        i = place.astype(np.int64)
+        i, place = fan.strips(middles)
         rise = np.diff(fan.paths, axis=1)
         above = np.take(rise.astype(np.float32), i, axis=1)
-        above *= (i - place).astype(np.float32)
+        above *= -place.astype(np.float32)
         above += at - np.float32(0.5)
         above -= np.take(paths, i, axis=1)
         above /= np.take(high[rise + RISE], i, axis=1)
